@@ -1,0 +1,177 @@
+// Package brief assembles one Brief: everything the sheet shows and nothing
+// about how it looks. The faces (text, HTML, JSON) are internal/render's.
+package brief
+
+import (
+	"chainline/course"
+	"chainline/estimate"
+)
+
+// Brief is the sheet a rider takes to the start. SI units; sentences in
+// Warnings and Cautions are ready to be shown.
+type Brief struct {
+	Title string // event name, else course name
+	When  string // "Thursday 3 December 2026, 19:30 (Europe/Dublin)"; empty if unknown
+	Kind  string // "time trial", "mass start", "handicap start", "group ride"; empty without an event
+	Made  string // date the brief was made for or on, ISO 8601
+
+	Rider    RiderSheet
+	Rig      RigSheet
+	Road     RoadSheet
+	Course   CourseSheet
+	Plan     PlanSheet
+	Forecast ForecastSheet
+
+	Warnings []string // about this brief's numbers: what is missing, wide, outside a model's range
+	Cautions []string // about people's safety
+}
+
+// RiderSheet is who rides and what their numbers are.
+type RiderSheet struct {
+	Name         string
+	Mass         float64 // kg
+	HeartRateMax float64 // bpm; 0 when heart rate is not used
+	HeartMaxFrom string  // "measured" or what it was predicted from
+
+	CriticalPower, WPrime, MaxPower, Threshold estimate.Estimate // W, J, W, W
+	Fade                                       estimate.Estimate // W per unit of ln(time/30 min)
+
+	Exact    bool           // capacity was stated for a check, not inferred
+	Model    string         // a sentence: how the capacity was found
+	Evidence []EvidenceLine // what it rests on
+	Next     string         // a sentence: what would narrow it most; may be empty
+}
+
+// EvidenceLine is one thing known about the rider, in words.
+type EvidenceLine struct {
+	What string // "180 s maximal test, 330 W"
+	When string // ISO date, may be empty
+	Used string // how it entered, or why it did not
+}
+
+// RigSheet is the equipment, and the language the cues speak.
+type RigSheet struct {
+	Trainer   string  // "controllable trainer", "plain trainer", "rollers", "indoor bike"
+	Source    string  // name of the power source; empty if none
+	Accuracy  float64 // fraction, sd of the source's scale
+	Speaks    string  // "watts", "wheel speed" or "feel": what a cue is led by
+	FloorW    float64 // W the rig cannot go below; 0 if none known
+	CeilingW  float64 // W the rig cannot go above; 0 if none known
+	Room      string  // one sentence on the room as typed; may be empty
+	CurveFrom string  // where the power curve comes from, for plain trainers; else empty
+	CurveSD   float64 // fraction, sd of watts read from the curve; 0 if no curve
+}
+
+// RoadSheet is the road as used, after defaults.
+type RoadSheet struct {
+	Name          string // "open road" or the file's name key
+	BikeMass      float64
+	CdA           estimate.Estimate // m²
+	Crr           estimate.Estimate
+	Efficiency    float64
+	AirDensity    float64 // kg/m³
+	AirFrom       string  // a sentence: where the density comes from
+	DescentCap    float64 // m/s, 0 none
+	StartSpeed    float64 // m/s
+	Bearings      bool
+	WheelDragArea float64 // m²
+	WheelInertia  float64 // kg·m²
+	WheelRadius   float64 // m
+}
+
+// CourseSheet is what the way is like.
+type CourseSheet struct {
+	Name      string
+	Known     string // "track", "survey" or "sketch"
+	Distance  float64
+	Ascent    float64 // m, of the profile that is ridden
+	RawAscent float64 // m, before smoothing; 0 when nothing was smoothed
+	Smoothing string  // a sentence on what was done to the elevations; empty if nothing
+	Laps      int
+	Climbs    []course.Climb
+	Profile   course.Profile   // thinned for drawing; for a sketch the first of Plausible
+	Plausible []course.Profile // for a sketch: a few of the profiles the forecast rode
+	Sections  int              // road sections of at least 60 s that the plan counts
+}
+
+// PlanSheet is the effort to ride.
+type PlanSheet struct {
+	Style       string  // "careful", "normal", "bold", "given" (from a file) or "stated" (capacity stated)
+	ChanceLimit float64 // the chance of running empty the plan had to stay under; 0 when not planned by chance
+	Recovery    string  // "differential", "integral", "elite"
+	Reserve     float64 // J of W′ the plan keeps back
+	ForCP       float64 // W, the critical power the plan was made for (after chance and fade)
+	ForWPrime   float64 // J
+
+	Cues  []Cue  // empty for a sketch
+	Rules []Rule // effort by gradient: for a sketch, or on request
+
+	Time        float64 // s, this plan on the mean road
+	OptimumTime float64 // s, the best ride without regard to memory or 5 W steps
+	EvenWatts   float64 // W, the best constant power
+	EvenTime    float64 // s
+	RulesTime   float64 // s, riding by Rules where there are also cues; 0 if not asked for
+	BalanceMin  float64 // J, lowest W′ balance on the way
+	MeanWatts   float64 // W, time mean of the plan
+	Kept        float64 // share of the possible gain over even power that the plan keeps; NaN-free, 0 if there is none to gain
+
+	Trace []TracePoint // for drawing: along the course
+}
+
+// Cue is one instruction: from here to there, hold this.
+type Cue struct {
+	Number        int
+	FromM, ToM    float64 // m
+	StartS, LastS float64 // s: when it begins on the mean road, how long it lasts
+	Watts         float64 // W displayed
+	Name          string  // "Off the line", "Climb 1", "Over the top", ...
+	WPerKg        float64
+	Share         float64 // of critical power, fraction
+	WheelKmh      float64 // km/h on this trainer's wheel; 0 if the rig does not speak it
+	WheelLowKmh   float64 // 80 % interval of the above, from the doubt about the curve
+	WheelHighKmh  float64
+	Exertion      int     // Borg 6-20
+	Feel          string  // the exertion in our words
+	HeartLow      float64 // bpm; 0 when no band is given (cue under three minutes, or heart rate off)
+	HeartHigh     float64
+	BalanceEnd    float64 // J left at its end
+	Gear          string  // "50×15", when the rig needs one; empty otherwise
+	Flag          string  // what the rig cannot do with this cue; empty otherwise
+}
+
+// Rule is effort by gradient: between these gradients, hold this.
+type Rule struct {
+	FromGradient, ToGradient            float64 // fractions; ±Inf at the ends
+	Name                                string  // "steep up", "down", ...
+	Watts                               float64
+	WPerKg                              float64
+	WheelKmh, WheelLowKmh, WheelHighKmh float64
+	Exertion                            int
+	Feel                                string
+	HeartLow, HeartHigh                 float64
+	ShareOfTime                         float64 // fraction of the ride spent under this rule
+	Gear, Flag                          string
+}
+
+// TracePoint is the plan at one place, for drawing.
+type TracePoint struct {
+	M, Elevation, Watts, OptimumWatts, Speed, Seconds, Balance float64
+}
+
+// ForecastSheet is what is likely to happen, from seeded draws.
+type ForecastSheet struct {
+	Draws       int
+	Seed        uint64
+	Median      float64 // s
+	Low80       float64 // s
+	High80      float64 // s
+	ChanceEmpty float64
+	EmptyAt     float64 // m, where those who run empty do it, median; 0 if none do
+	EmptyCue    int     // number of the cue it happens on most often; 0 if none
+	Alone       bool    // a mass start whose bunch was not simulated
+	Rest        string  // sentence: what was drawn
+
+	FiveWatts float64 // s saved by 5 W more throughout (positive = faster)
+	DragArea  float64 // s saved by 0.01 m² less
+	OneKg     float64 // s lost if the mass typed is wrong by 1 kg (heavier)
+}

@@ -1,0 +1,3 @@
+module chainline
+
+go 1.26
