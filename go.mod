@@ -3,3 +3,5 @@ module chainline
 go 1.26
 
 require go.yaml.in/yaml/v3 v3.0.6
+
+require gonum.org/v1/gonum v0.17.0
