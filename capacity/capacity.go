@@ -66,6 +66,11 @@ func (c Capacity) Shifted(z [4]float64) Capacity {
 			d[i] += c.Sigma[i][j] * z[j]
 		}
 	}
+	return c.moved(d)
+}
+
+// moved adds d to (CP, W′, MaxPower, Fade), with the floors that Draw states.
+func (c Capacity) moved(d [4]float64) Capacity {
 	s := c
 	s.CriticalPower = math.Max(0.1*c.CriticalPower, c.CriticalPower+d[0])
 	s.WPrime = math.Max(0.1*c.WPrime, c.WPrime+d[1])

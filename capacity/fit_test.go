@@ -258,8 +258,8 @@ func TestFitHyperbolicIsAMinimum(t *testing.T) {
 		}
 		at := cost(tests, f.CriticalPower, f.WPrime)
 		for _, d := range [][2]float64{{0.01, 0}, {-0.01, 0}, {0, 5}, {0, -5}, {0.01, -5}, {-0.01, 5}} {
-			if near := cost(tests, f.CriticalPower+d[0], f.WPrime+d[1]); near < at {
-				t.Errorf("participant %d: %.6f s² at the fit, %.6f beside it", p+1, at, near)
+			if beside := cost(tests, f.CriticalPower+d[0], f.WPrime+d[1]); beside < at {
+				t.Errorf("participant %d: %.6f s² at the fit, %.6f beside it", p+1, at, beside)
 			}
 		}
 	}
