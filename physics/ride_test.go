@@ -96,3 +96,75 @@ func TestRideDescentCap(t *testing.T) {
 		t.Error("a cap that binds must take energy away")
 	}
 }
+
+// The fast scheme against the adaptive one, on seeded courses with steep slow
+// climbs and from rest; and its derivative against finite differences.
+func TestAdvanceFollowsRide(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 3))
+	worst := 0.0
+	for trial := range 300 {
+		m := hillMotion()
+		var legs []Leg
+		for range 200 {
+			legs = append(legs, Leg{Length: 10, Gradient: 0.26 * (r.Float64() - 0.35), Watts: 100 + 400*r.Float64()})
+		}
+		start := 10 * r.Float64() * float64(trial%2)
+		want, err := m.Ride(start, legs)
+		if err != nil {
+			t.Fatalf("trial %d: %v", trial, err)
+		}
+		y, total := start*start, 0.0
+		for _, leg := range legs {
+			next, dt, ok := m.Advance(y, leg.Length, m.ConstantForce(leg.Gradient), leg.Watts, nil)
+			if !ok {
+				t.Fatalf("trial %d: stalled", trial)
+			}
+			y, total = next, total+dt
+		}
+		worst = math.Max(worst, math.Abs(total/want.Time()-1))
+	}
+	t.Logf("worst relative error in time %.1e", worst)
+	if worst > 1e-4 {
+		t.Errorf("fast scheme errs by %.2g of the time, documented below 1e-4", worst)
+	}
+}
+
+func TestRetreatIsTheDerivative(t *testing.T) {
+	m := hillMotion()
+	for _, c := range []struct{ v, force, watts float64 }{{8, 5, 250}, {3, 60, 260}, {12, -40, 0}, {10, 45, 400}, {0, 4, 300}} {
+		const h = 10.0
+		cost := func(y, watts float64) float64 {
+			end, dt, ok := m.Advance(y, h, c.force, watts, nil)
+			if !ok {
+				t.Fatal("stalled")
+			}
+			return 0.3*end + 2*dt
+		}
+		var steps []Stage
+		y := c.v * c.v
+		m.Advance(y, h, c.force, c.watts, &steps)
+		byStart, byWatts := m.Retreat(steps, c.force, c.watts, 0.3, 2)
+		const e = 1e-4
+		wantWatts := (cost(y, c.watts+e) - cost(y, math.Max(0, c.watts-e))) / (c.watts + e - math.Max(0, c.watts-e))
+		tolerance := 1e-5
+		if c.v == 0 {
+			tolerance = 2e-2 // the seed's derivative is first order
+		} else if want := (cost(y+e, c.watts) - cost(y-e, c.watts)) / (2 * e); math.Abs(byStart/want-1) > 1e-5 {
+			t.Errorf("%+v: by v² %.8g, finite difference %.8g", c, byStart, want)
+		}
+		if math.Abs(byWatts/wantWatts-1) > tolerance {
+			t.Errorf("%+v: by watts %.8g, finite difference %.8g", c, byWatts, wantWatts)
+		}
+	}
+}
+
+func BenchmarkAdvance10m(b *testing.B) {
+	m := hillMotion()
+	y := 100.0
+	for b.Loop() {
+		end, _, _ := m.Advance(y, 10, 5, 250, nil)
+		if end < 0 {
+			b.Fatal("stalled")
+		}
+	}
+}

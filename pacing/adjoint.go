@@ -1,0 +1,125 @@
+package pacing
+
+import (
+	"math"
+
+	"chainline/capacity"
+	"chainline/physics"
+)
+
+// rider is the differentiable ride over a grid. Power on a control is split
+// P = CP + s − r with s, r ≥ 0, which takes the kink of the balance at CP out
+// of the problem; both positive at once is never better.
+type rider struct {
+	motion  *physics.Motion
+	grid    *grid
+	balance capacity.Balance
+	start   float64 // v² at the line
+	limit   float64 // J that may be spent: W′ less the reserve
+	steps   int     // grid steps integrated so far, forward or backward
+
+	// Augmented Lagrangian of spent ≤ limit at the end of every control.
+	multiplier []float64 // s/J
+	penalty    float64   // s/J²
+
+	first  []int // first grid step of each control; one more entry than controls
+	record []physics.Stage
+	marks  []int
+}
+
+func newRider(p *Problem, g *grid) *rider {
+	rd := &rider{motion: &p.Motion, grid: g, balance: p.Balance, start: p.StartSpeed * p.StartSpeed,
+		limit: p.Balance.WPrime - p.Reserve, multiplier: make([]float64, len(g.ends))}
+	for i, c := range g.control {
+		if c == len(rd.first) {
+			rd.first = append(rd.first, i)
+		}
+	}
+	rd.first = append(rd.first, len(g.control))
+	return rd
+}
+
+// rides is how many times the whole course has been integrated.
+func (rd *rider) rides() int { return (rd.steps + len(rd.grid.length) - 1) / len(rd.grid.length) }
+
+// flow is spent W′ after dt seconds at s watts above and r below CP, and its
+// derivatives by what was spent before, s, r and dt.
+func (rd *rider) flow(d0, s, r, dt float64) (d float64, by [4]float64) {
+	rate, rateSlope := rd.balance.Rate(r), rd.rateSlope(r)
+	if rate <= 0 {
+		return d0 + s*dt, [4]float64{1, dt, -d0 * dt * rateSlope, s}
+	}
+	keep := math.Exp(-rate * dt)
+	share, byRate := (1-keep)/rate, 0.0
+	if rate*dt < 1e-5 {
+		share = dt * (1 - 0.5*rate*dt)
+		byRate = -dt*keep*d0 - 0.5*s*dt*dt
+	} else {
+		byRate = -dt*keep*d0 + s*(dt*keep-share)/rate
+	}
+	return d0*keep + s*share, [4]float64{keep, share, byRate * rateSlope, keep * (s - rate*d0)}
+}
+
+// rateSlope is the derivative of the recovery rate by the watts below CP.
+func (rd *rider) rateSlope(r float64) float64 {
+	speed := rd.balance.Speed
+	if speed == 0 {
+		speed = 1
+	}
+	switch rd.balance.Form {
+	case capacity.Integral:
+		return 0
+	case capacity.Elite:
+		return 0.688 * math.Pow(math.Max(r, 1), -0.312) / (2287.2 * speed)
+	default:
+		return 1 / (rd.balance.WPrime * speed)
+	}
+}
+
+// cross rides control c from v² = y at constant watts; ok is false on a stall.
+// With keep, back can differentiate it afterwards.
+func (rd *rider) cross(c int, y, watts float64, keep bool) (end, dt float64, ok bool) {
+	var record *[]physics.Stage
+	if keep {
+		rd.record, rd.marks = rd.record[:0], rd.marks[:0]
+		record = &rd.record
+	}
+	rd.steps += rd.first[c+1] - rd.first[c]
+	for i := rd.first[c]; i < rd.first[c+1]; i++ {
+		if keep {
+			rd.marks = append(rd.marks, len(rd.record))
+		}
+		next, t, ok := rd.motion.Advance(y, rd.grid.length[i], rd.grid.force[i], watts, record)
+		if !ok {
+			return 0, math.Inf(1), false
+		}
+		y, dt = next, dt+t
+	}
+	return y, dt, true
+}
+
+// back differentiates byEnd·(final v²) + byTime·(time) of the control last
+// crossed, by its initial v² and by its watts.
+func (rd *rider) back(c int, watts, byEnd, byTime float64) (byStart, byWatts float64) {
+	rd.steps += rd.first[c+1] - rd.first[c]
+	until := len(rd.record)
+	byStart = byEnd
+	for k := len(rd.marks) - 1; k >= 0; k-- {
+		start, w := rd.motion.Retreat(rd.record[rd.marks[k]:until], rd.grid.force[rd.first[c]+k], watts, byStart, byTime)
+		byStart, byWatts, until = start, byWatts+w, rd.marks[k]
+	}
+	return byStart, byWatts
+}
+
+// overspent is the augmented Lagrangian's term for spent at the end of
+// control c, its first derivative, and its second.
+func (rd *rider) overspent(c int, spent float64) (cost, slope, curve float64) {
+	if rd.penalty == 0 {
+		return 0, 0, 0
+	}
+	m := rd.multiplier[c] + rd.penalty*(spent-rd.limit)
+	if m <= 0 {
+		return -rd.multiplier[c] * rd.multiplier[c] / (2 * rd.penalty), 0, 0
+	}
+	return (m*m - rd.multiplier[c]*rd.multiplier[c]) / (2 * rd.penalty), m, rd.penalty
+}

@@ -1,0 +1,208 @@
+package pacing
+
+import (
+	"math"
+	"slices"
+
+	"chainline/capacity"
+)
+
+// Optimum is the fastest ride found, before anybody has to remember it.
+type Optimum struct {
+	Plan    []Piece
+	Outcome Outcome
+	Status  Status
+	Rides   int // course integrations it took, forward and adjoint counted alike
+	// price is what a joule of W′ is worth at the end of each piece, s/J. The
+	// rideable plan is priced by it.
+	price []float64
+}
+
+// Optimum finds the plan of least time that keeps the reserve at all times
+// and power between floor and ceiling.
+//
+// Method: prices from the quasi-steady problem (price.go) start the
+// multipliers of an augmented Lagrangian over the ride with inertia; its inner
+// problems are solved by a projected quasi-Newton method with exact
+// derivatives; what remains is mended by shrinking or stretching all power
+// above CP until the balance just touches the reserve. The problem is not
+// convex: the result is a local optimum, and tests hold it against a general
+// solver's.
+func (p Problem) Optimum() (Optimum, error) {
+	step, longest := gridLengths(p.Profile.Length())
+	g := newGrid(&p.Motion, p.Profile, boundaries(p.Profile, longest), step)
+	best := Optimum{}
+	passes := 1
+	if p.Balance.Form == capacity.Integral {
+		passes = 3 // the time constant depends on the plan's own mean deficit
+	}
+	for range passes {
+		rd := newRider(&p, g)
+		watts, sw, status := p.polish(rd)
+		plan := g.pieces(watts)
+		out, err := p.Score(plan)
+		if err != nil {
+			return Optimum{}, err
+		}
+		best = Optimum{Plan: plan, Outcome: out, Status: status, Rides: best.Rides + rd.rides(), price: sw.price}
+		if p.Balance.Form == capacity.Integral {
+			route := legs(p.Profile, plan)
+			p.Balance.MeanDeficit = meanDeficit(p.Balance.CriticalPower, route, out.Seconds)
+		}
+	}
+	var status Status
+	best.Plan, best.Outcome, status = p.mend(best.Plan, best.Outcome)
+	best.Status = max(best.Status, status)
+	return best, nil
+}
+
+// mend stretches or shrinks all power above CP by one factor until the
+// balance, scored on the full profile, just touches the reserve. A factor of
+// zero, never above CP, always keeps it unless the floor lies above CP.
+func (p Problem) mend(plan []Piece, at Outcome) ([]Piece, Outcome, Status) {
+	cp := p.Balance.CriticalPower
+	scaled := func(f float64) []Piece {
+		out := slices.Clone(plan)
+		for i := range out {
+			if over := out[i].Watts - cp; over > 0 {
+				out[i].Watts = math.Min(p.Ceiling, math.Max(p.Floor, cp+f*over))
+			}
+		}
+		return out
+	}
+	const near = 1.0 // J, close enough to the reserve
+	slack := at.BalanceMin - p.Reserve
+	if slack >= 0 && slack <= near {
+		return plan, at, Converged
+	}
+	lo, slackLo, hi, slackHi := 0.0, p.Balance.WPrime-p.Reserve, 1.0, slack
+	best, bestOut, found := plan, at, slack >= 0
+	if found {
+		lo, slackLo, hi, slackHi = 1, slack, 1.1, slack-0.1*(p.Balance.WPrime-at.BalanceMin)-near
+	}
+	for range 40 {
+		f := lo + (hi-lo)*slackLo/(slackLo-slackHi)
+		f = math.Min(hi-0.02*(hi-lo), math.Max(lo+0.02*(hi-lo), f))
+		out, err := p.Score(scaled(f))
+		if err != nil {
+			break
+		}
+		slack = out.BalanceMin - p.Reserve
+		if slack >= 0 {
+			lo, slackLo, best, bestOut, found = f, slack, scaled(f), out, true
+			if slack <= near {
+				break
+			}
+		} else {
+			hi, slackHi = f, slack
+		}
+		if hi-lo < 1e-7 {
+			break
+		}
+	}
+	if !found {
+		if out, err := p.Score(scaled(0)); err == nil {
+			best, bestOut, found = scaled(0), out, out.BalanceMin >= p.Reserve-1e-6
+		}
+	}
+	if !found {
+		return best, bestOut, Infeasible
+	}
+	return best, bestOut, Converged
+}
+
+// Limits of the search: outer passes, and sweeps in each.
+const (
+	outerPasses = 10
+	innerSweeps = 25
+)
+
+// polish improves the quasi-steady plan on the grid with inertia and returns
+// watts per control.
+func (p Problem) polish(rd *rider) ([]float64, *sweep, Status) {
+	watts, drops, typical := p.quasiSteady(rd.grid)
+	copy(rd.multiplier, drops)
+	rd.penalty = typical / (0.01 * p.Balance.WPrime)
+	return p.search(rd, watts)
+}
+
+// search runs the augmented Lagrangian from given watts per control; the
+// rider holds the first multipliers and penalty.
+func (p Problem) search(rd *rider, watts []float64) ([]float64, *sweep, Status) {
+	n, cp := len(rd.grid.ends), p.Balance.CriticalPower
+	sw := &sweep{rd: rd, policies: make([]policy, n), price: make([]float64, n),
+		lo: [2]float64{math.Max(0, p.Floor-cp), math.Max(0, cp-p.Ceiling)},
+		hi: [2]float64{math.Max(0, p.Ceiling-cp), math.Max(0, cp-p.Floor)}}
+	start := &trajectory{y: make([]float64, n+1), spent: make([]float64, n+1), u: make([][2]float64, n)}
+	for i, w := range watts {
+		start.u[i] = [2]float64{math.Max(0, w-cp), math.Max(0, cp-w)}
+	}
+	t, ok := sw.follow(start, 0)
+	for range 20 {
+		if ok {
+			break
+		}
+		for i := range start.u { // a start that stalls: nearer to critical power
+			start.u[i][0] *= 0.7
+			start.u[i][1] *= 0.7
+		}
+		t, ok = sw.follow(start, 0)
+	}
+	if !ok {
+		return watts, sw, Infeasible
+	}
+	status, last, worstBefore := LimitReached, math.Inf(1), math.Inf(1)
+	for range outerPasses {
+		t = sw.descend(sw.again(t), innerSweeps, 2e-6*t.time)
+		worst := 0.0
+		for i, m := range rd.multiplier {
+			over := t.spent[i+1] - rd.limit
+			worst = math.Max(worst, over)
+			rd.multiplier[i] = math.Max(0, m+rd.penalty*over)
+		}
+		if math.Abs(last-t.time) < 1e-5*t.time && worst < 1e-3*p.Balance.WPrime {
+			status = Converged
+			break
+		}
+		if worst > 0.25*worstBefore {
+			rd.penalty *= 4
+		}
+		last, worstBefore = t.time, worst
+	}
+	out := make([]float64, n)
+	for i, u := range t.u {
+		out[i] = cp + u[0] - u[1]
+	}
+	return out, sw, status
+}
+
+// again rides the same powers under the present multipliers.
+func (sw *sweep) again(t *trajectory) *trajectory {
+	clear(sw.policies)
+	same, _ := sw.follow(t, 0)
+	return same
+}
+
+// quasiSteady is the plan without inertia, the drops of the price of a joule
+// where the limit is touched, and a typical price, s/J.
+func (p Problem) quasiSteady(g *grid) (watts, drops []float64, typical float64) {
+	n := len(g.ends)
+	q := &pricing{motion: &p.Motion, cells: make([]cell, n), cp: p.Balance.CriticalPower, wPrime: p.Balance.WPrime,
+		limit: p.Balance.WPrime - p.Reserve, floor: p.Floor, ceiling: p.Ceiling, recovers: true}
+	if p.Balance.Speed > 0 {
+		q.wPrime *= p.Balance.Speed // slower recovery: as if W′ were larger in its time constant
+	}
+	for i, c := range g.control {
+		q.cells[c].length += g.length[i]
+		q.cells[c].force += g.length[i] * g.force[i]
+	}
+	for i := range q.cells {
+		q.cells[i].force /= q.cells[i].length
+	}
+	q.solve()
+	typical = 0.1 / q.cp
+	for _, d := range q.drops {
+		typical = math.Max(typical, d)
+	}
+	return q.watts, q.drops, typical
+}
