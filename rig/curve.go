@@ -220,3 +220,19 @@ func (b BrakeTable) least(v float64) float64 {
 	}
 	return b.between(v)
 }
+
+// Contradiction is the first wheel speed (m/s) of either table at which the
+// floor lies above the ceiling; ok is false when there is none.
+func (t Trainer) Contradiction() (wheelSpeed float64, ok bool) {
+	if !t.Floor.Known() || !t.Ceiling.Known() {
+		return 0, false
+	}
+	for _, table := range []BrakeTable{t.Floor, t.Ceiling} {
+		for _, p := range table.points {
+			if t.Floor.least(p.WheelSpeed) > t.Ceiling.most(p.WheelSpeed) {
+				return p.WheelSpeed, true
+			}
+		}
+	}
+	return 0, false
+}

@@ -321,3 +321,17 @@ func TestBrakeOutsideItsTable(t *testing.T) {
 		near(t, "most", b.most(c.v), c.most, 1e-12)
 	}
 }
+
+func TestContradiction(t *testing.T) {
+	if v, ok := brakeRig(t).Trainer.Contradiction(); ok {
+		t.Errorf("a sound brake contradicts itself at %v m/s", v)
+	}
+	// By hand: at 12 m/s the floor has grown to 300 W and the ceiling stays at 200 W.
+	mad := Trainer{Floor: brake(t, Point{4, 100}), Ceiling: brake(t, Point{3, 150}, Point{6, 200}, Point{12, 200})}
+	if v, ok := mad.Contradiction(); !ok || v != 12 {
+		t.Errorf("contradiction at %v %v, want 12", v, ok)
+	}
+	if _, ok := (Trainer{}).Contradiction(); ok {
+		t.Error("no tables, no contradiction")
+	}
+}

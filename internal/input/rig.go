@@ -1,0 +1,247 @@
+package input
+
+import (
+	"fmt"
+	"io"
+
+	"go.yaml.in/yaml/v3"
+
+	"chainline/rig"
+)
+
+var rigFields = []field{
+	{key: "trainer", form: group, needed: true},
+	{key: "power_source", form: group},
+	{key: "cadence_rpm", form: group},
+	{key: "sensors", form: list},
+	{key: "room", form: group},
+}
+
+var trainerFields = []field{
+	{key: "kind", form: word, words: []string{"controllable", "plain", "rollers", "bike"}, needed: true},
+	{key: "power_curve", form: list},
+	{key: "power_curve_accuracy_percent", unit: "%", low: 0.1, high: 50},
+	{key: "floor", form: list},
+	{key: "ceiling", form: list},
+	{key: "gears", form: group},
+	{key: "wheel_circumference_mm", unit: "mm", low: 1000, high: 2500, hint: "The way of one turn of the wheel, about 2105 mm for a road bike."},
+}
+
+var rowFields = []field{
+	{key: "wheel_speed_km_h", unit: "km/h", low: 0, high: 150, needed: true},
+	{key: "watts", unit: "W", low: 0, high: 3000, needed: true},
+}
+
+var gearFields = []field{
+	{key: "chainrings", form: list, needed: true},
+	{key: "cogs", form: list, needed: true},
+}
+
+// teeth of one chainring or cog.
+var teeth = field{key: "teeth", form: whole, unit: "teeth", low: 8, high: 70, needed: true}
+
+var sourceFields = []field{
+	{key: "name", form: text},
+	{key: "kind", form: word, words: []string{"trainer", "crank", "pedal", "hub", "curve", "none"}, needed: true},
+	{key: "accuracy_percent", unit: "%", low: 0.1, high: 30},
+}
+
+var cadenceFields = []field{
+	{key: "low", unit: "rpm", low: 30, high: 150},
+	{key: "preferred", unit: "rpm", low: 30, high: 150},
+	{key: "high", unit: "rpm", low: 30, high: 150},
+}
+
+var roomFields = []field{
+	{key: "temperature_c", unit: "degrees C", low: -10, high: 50, hint: "Is it in degrees Fahrenheit? 70 F is 21 C."},
+	{key: "humidity_percent", unit: "%", low: 0, high: 100},
+	{key: "airflow_m_s", unit: "m/s", low: 0, high: 20},
+}
+
+var sensorField = field{key: "sensor", form: word, words: []string{"speed", "cadence", "heart_rate"}, needed: true}
+
+const maxRows = 200
+
+// ReadRig reads a rig file; name is what its errors call it. A controllable
+// trainer or indoor bike whose power source is left out shows its own watts.
+// A rig whose sensors are left out is taken to have those of heart rate and,
+// where cues need it, of speed; SensorsAssumed says so.
+func ReadRig(name string, r io.Reader) (rig.Rig, error) {
+	f := &file{name: name}
+	top := f.document(r)
+	if f.err != nil {
+		return rig.Rig{}, f.err
+	}
+	o := f.open(top, "", rigFields, "trainer", trainerFields)
+	var out rig.Rig
+	trainer, ok := o.child("trainer", trainerFields)
+	if !ok {
+		return rig.Rig{}, f.err
+	}
+	readTrainer(trainer, &out)
+	out.Source = readSource(o, out.Trainer.Kind)
+	out.Cadence = readCadence(o)
+	readSensors(o, &out)
+	out.Room = readRoom(o)
+	if f.err != nil {
+		return rig.Rig{}, f.err
+	}
+	return out, nil
+}
+
+var trainerKinds = map[string]rig.Kind{"controllable": rig.Controllable, "plain": rig.Plain, "rollers": rig.Rollers, "bike": rig.Bike}
+
+func readTrainer(o object, out *rig.Rig) {
+	kind := trainerKinds[o.word("kind")]
+	out.Trainer.Kind = kind
+	if kind != rig.Plain && kind != rig.Rollers {
+		for _, key := range []string{"power_curve", "power_curve_accuracy_percent"} {
+			o.refuse(key, "only a plain trainer or rollers have a power curve", "kind: plain or kind: rollers with it", "")
+		}
+	}
+	if kind != rig.Controllable {
+		for _, key := range []string{"floor", "ceiling"} {
+			o.refuse(key, "only a controllable trainer has this limit", "kind: controllable with it", "")
+		}
+	}
+	readCurve(o, &out.Trainer)
+	out.Trainer.Floor = readLimit(o, "floor")
+	out.Trainer.Ceiling = readLimit(o, "ceiling")
+	if v, bad := out.Trainer.Contradiction(); bad {
+		o.refuse("ceiling", fmt.Sprintf("below the floor at %.1f km/h", v*3.6), "a ceiling above the floor at every wheel speed", "")
+	}
+	if g, ok := o.child("gears", gearFields); ok {
+		out.Gears.Chainrings = readTeeth(g, "chainrings", 4)
+		out.Gears.Cogs = readTeeth(g, "cogs", 16)
+	}
+	out.WheelCircumference = o.scaled("wheel_circumference_mm", 0.001).Or(rig.DefaultWheelCircumference)
+}
+
+func readLimit(o object, key string) rig.BrakeTable {
+	rows := readRows(o, key, 1, false)
+	if len(rows) == 0 {
+		return rig.BrakeTable{}
+	}
+	table, err := rig.NewBrakeTable(rows)
+	if err != nil {
+		o.refuse(key, err.Error(), "rows of rising wheel speed above 0", "")
+	}
+	return table
+}
+
+func readCurve(o object, t *rig.Trainer) {
+	rows := readRows(o, "power_curve", 2, true)
+	if len(rows) == 0 {
+		o.refuse("power_curve_accuracy_percent", "power_curve is not known", "a doubt only about a curve that is given", "")
+		return
+	}
+	curve, err := rig.NewPowerCurve(rows, o.scaled("power_curve_accuracy_percent", 0.01).Or(0), "power curve typed in the rig file")
+	if err != nil {
+		o.refuse("power_curve", err.Error(), "rows of rising wheel speed and rising watts", "")
+		return
+	}
+	t.Curve = curve
+}
+
+// readRows reads rows of wheel speed and watts; wheel speed, and watts where
+// told, must rise.
+func readRows(o object, key string, least int, wattsToo bool) []rig.Point {
+	var rows []rig.Point
+	for i, n := range o.items(key, "rows like {wheel_speed_km_h: 30, watts: 200}", least, maxRows) {
+		row := o.f.open(n, o.entry(key, i), rowFields, "", nil)
+		rows = append(rows, rig.Point{WheelSpeed: row.number("wheel_speed_km_h").Value / 3.6, Watts: row.number("watts").Value})
+		if o.f.err != nil {
+			return nil
+		}
+		if at, err := rig.Rising(rows, wattsToo); err != nil && at == i {
+			o.f.fail(n, o.entry(key, i), err.Error(), "rows in order of wheel speed", "")
+			return nil
+		}
+	}
+	return rows
+}
+
+func readTeeth(o object, key string, most int) []int {
+	var out []int
+	for i, n := range o.items(key, "numbers of teeth", 1, most) {
+		v, _ := o.f.parseNumber(n, o.entry(key, i), teeth)
+		out = append(out, int(v))
+	}
+	return out
+}
+
+var sourceKinds = map[string]rig.SourceKind{"trainer": rig.SourceTrainer, "crank": rig.SourceCrank, "pedal": rig.SourcePedal,
+	"hub": rig.SourceHub, "curve": rig.SourceCurve, "none": rig.SourceNone}
+
+func readSource(o object, trainer rig.Kind) rig.PowerSource {
+	n, _ := o.get("power_source")
+	switch {
+	case n == nil && (trainer == rig.Controllable || trainer == rig.Bike):
+		return rig.PowerSource{Name: "trainer", Kind: rig.SourceTrainer}
+	case n == nil || n.Kind == yaml.ScalarNode && n.Value == "none":
+		return rig.PowerSource{}
+	}
+	s, ok := o.child("power_source", sourceFields)
+	if !ok {
+		return rig.PowerSource{}
+	}
+	word := s.word("kind")
+	source := rig.PowerSource{Name: s.text("name"), Kind: sourceKinds[word], Accuracy: s.scaled("accuracy_percent", 0.01).Value}
+	if source.Kind == rig.SourceCurve && trainer != rig.Plain && trainer != rig.Rollers {
+		s.refuse("kind", "only the watts of a plain trainer or rollers follow from a curve", "trainer, crank, pedal, hub or none", "")
+	}
+	if source.Kind == rig.SourceNone {
+		s.refuse("accuracy_percent", "there is no source to be accurate", "no accuracy with kind none", "")
+		return rig.PowerSource{}
+	}
+	if source.Name == "" {
+		source.Name = word
+	}
+	return source
+}
+
+func readCadence(o object) rig.CadenceRange {
+	want := rig.DefaultCadence
+	c, ok := o.child("cadence_rpm", cadenceFields)
+	if !ok {
+		return want
+	}
+	want = rig.CadenceRange{Low: c.number("low").Or(want.Low), Preferred: c.number("preferred").Or(want.Preferred), High: c.number("high").Or(want.High)}
+	if want.Low > want.Preferred || want.Preferred > want.High {
+		c.f.fail(c.at, c.path, fmt.Sprintf("low %g, preferred %g, high %g are not in order", want.Low, want.Preferred, want.High),
+			"low, preferred and high rising (left out: 70, 85, 100)", "")
+	}
+	return want
+}
+
+func readSensors(o object, out *rig.Rig) {
+	if !o.has("sensors") {
+		out.SensorsAssumed, out.HeartRate, out.SpeedSensor = true, true, true
+		return
+	}
+	for i, n := range o.items("sensors", "sensors: speed, cadence, heart_rate", 0, 10) {
+		switch {
+		case n.Kind == yaml.ScalarNode && n.Value == "speed":
+			out.SpeedSensor = true
+		case n.Kind == yaml.ScalarNode && n.Value == "cadence":
+			out.CadenceSensor = true
+		case n.Kind == yaml.ScalarNode && n.Value == "heart_rate":
+			out.HeartRate = true
+		default:
+			o.f.fail(n, o.entry("sensors", i), found(n), sensorField.expected(), "")
+		}
+	}
+}
+
+func readRoom(o object) rig.Room {
+	c, ok := o.child("room", roomFields)
+	if !ok {
+		return rig.Room{}
+	}
+	temperature, humidity, airflow := c.number("temperature_c"), c.scaled("humidity_percent", 0.01), c.number("airflow_m_s")
+	return rig.Room{
+		Temperature: temperature.Value, TemperatureKnown: temperature.Known,
+		Humidity: humidity.Value, HumidityKnown: humidity.Known,
+		Airflow: airflow.Value, AirflowKnown: airflow.Known,
+	}
+}
