@@ -213,7 +213,7 @@ var sentences = []struct{ says, wrong, expected string }{
 // construct it was in, or off by one, so the line is found anew: the first
 // one that makes the text before it and itself fail in the same way.
 func (f *file) syntax(data []byte, err error) {
-	lines := bytes.SplitAfter(data, []byte("\n"))
+	lines := bytes.SplitAfter(bytes.TrimRight(data, "\r\n"), []byte("\n"))
 	says := yamlError.ReplaceAllString(err.Error(), "")
 	i := sort.Search(len(lines), func(i int) bool {
 		err := parses(bytes.Join(lines[:i+1], nil))

@@ -65,7 +65,7 @@ func ReadEvent(name string, r io.Reader) (EventFile, error) {
 	location := time.UTC
 	event.TimeZone, location = o.zone("time_zone")
 	event.Start, event.HasClock = o.moment("start", location)
-	for i, n := range o.items("categories", "categories", 1, maxCategories) {
+	for i, n := range o.items("categories", "categories", 0, maxCategories) {
 		event.Categories = append(event.Categories, readCategory(f.open(n, o.entry("categories", i), categoryFields, "", nil)))
 	}
 	if f.err != nil {

@@ -142,6 +142,7 @@ var (
 	wholeNumeral  = regexp.MustCompile(`^[-+]?\d+$`)
 	commaNumeral  = regexp.MustCompile(`^[-+]?\d+,\d+$`)
 	withUnit      = regexp.MustCompile(`^[-+]?\d+([.,]\d+)?\s*[A-Za-z%°]`)
+	otherBase     = regexp.MustCompile(`^[-+]?0[xobXOB]`)
 	isNoNumber    = regexp.MustCompile(`(?i)^[-+]?\.?(nan|inf|infinity)$`)
 	dateForm      = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}$`)
 	momentForm    = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?$`)
@@ -161,7 +162,11 @@ func (f *file) parseNumber(n *yaml.Node, name string, want field) (float64, bool
 	case err != nil || math.IsInf(v, 0):
 		f.fail(n, name, clip(n.Value)+" is too large a number", want.expected(), "")
 	case v < want.low || v > want.high:
-		f.fail(n, name, clip(n.Value)+" is out of range", want.expected(), want.hint)
+		hint := want.hint
+		if v < 0 {
+			hint = "" // they speak of mistaken units
+		}
+		f.fail(n, name, clip(n.Value)+" is out of range", want.expected(), hint)
 	case want.form == whole && !wholeNumeral.MatchString(n.Value):
 		f.fail(n, name, clip(n.Value)+" is not whole", want.expected(), "")
 	default:
@@ -180,6 +185,8 @@ func numberHint(n *yaml.Node) string {
 		return "Write a point, not a comma: " + strings.Replace(clip(n.Value), ",", ".", 1) + "."
 	case isNoNumber.MatchString(n.Value):
 		return "If you do not know it, write unknown or leave the line out."
+	case otherBase.MatchString(n.Value):
+		return "Write it in decimal digits."
 	case withUnit.MatchString(n.Value):
 		return "Write the number alone: the unit is part of the key."
 	default:
@@ -283,9 +290,14 @@ func (o object) date(key string) string {
 	return s
 }
 
+var dayHints = map[form]string{
+	date:   "Year, month and day in this order, with two digits each for month and day.",
+	moment: "Date, the letter T and the time of day, nothing more: the zone goes into time_zone.",
+}
+
 func (o object) day(n *yaml.Node, key, s string, formed bool) (time.Time, bool) {
 	if !formed {
-		o.f.fail(n, o.name(key), found(n), o.fields[key].expected(), "Year, month and day in this order, with two digits each for month and day.")
+		o.f.fail(n, o.name(key), found(n), o.fields[key].expected(), dayHints[o.fields[key].form])
 		return time.Time{}, false
 	}
 	t, err := time.Parse("2006-01-02", s[:10])

@@ -154,7 +154,11 @@ func readRows(o object, key string, least int, wattsToo bool) []rig.Point {
 			return nil
 		}
 		if at, err := rig.Rising(rows, wattsToo); err != nil && at == i {
-			o.f.fail(n, o.entry(key, i), err.Error(), "rows in order of wheel speed", "")
+			want := "rows of rising wheel speed"
+			if wattsToo {
+				want += " and rising watts"
+			}
+			o.f.fail(n, o.entry(key, i), err.Error(), want, "")
 			return nil
 		}
 	}

@@ -80,7 +80,7 @@ func ForPerson(err error) (msg, hint string) {
 	if errors.Is(err, context.DeadlineExceeded) {
 		return "It took too long and was stopped.", ""
 	}
-	return "Something went wrong inside the program.", "Run it again with --verbose to see the cause."
+	return "Something went wrong inside the program.", "This is a fault of the program: please report it with the command you typed."
 }
 
 // ExitCode is 0 for nil, 2 for misuse, 130 for cancelled (128 + SIGINT, the

@@ -23,7 +23,7 @@ func TestForPersonAndExitCode(t *testing.T) {
 		{"cancelled", &Error{Kind: Cancelled, Message: "stopped"}, "stopped", "", 130},
 		{"context", fmt.Errorf("draw 7: %w", context.Canceled), "Stopped.", "", 130},
 		{"deadline", context.DeadlineExceeded, "It took too long and was stopped.", "", 1},
-		{"unexplained", cause, "Something went wrong inside the program.", "Run it again with --verbose to see the cause.", 1},
+		{"unexplained", cause, "Something went wrong inside the program.", "This is a fault of the program: please report it with the command you typed.", 1},
 	} {
 		msg, hint := ForPerson(c.err)
 		if msg != c.msg || hint != c.hint || ExitCode(c.err) != c.code {
