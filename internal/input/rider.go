@@ -23,7 +23,7 @@ type EvidenceFile struct {
 	Kind            string            // "test", "threshold"
 	Duration        float64           // s, of a test; 0 for a threshold
 	Watts           float64           // mean displayed watts of a test; a threshold already factored
-	From            string            // what a threshold was taken from
+	From            string            // what a threshold was taken from, in free words
 	Date            string            // ISO 8601
 	Source          string            // name or kind of the power source
 	Where           string            // "indoor", "outdoor"
@@ -49,7 +49,7 @@ var evidenceFields = []field{
 	{key: "kind", form: word, words: []string{"test", "threshold"}, needed: true},
 	{key: "duration_s", unit: "s", low: 1, high: 36000, hint: "Is it in minutes? One minute is 60 s."},
 	{key: "watts", unit: "W", low: 10, high: 3000, needed: true},
-	{key: "from", form: word, words: []string{"20-minute test", "8-minute test", "ramp test", "60-minute test", "own estimate"}},
+	{key: "from", form: text},
 	{key: "date", form: date},
 	{key: "source", form: text},
 	{key: "where", form: word, words: []string{"indoor", "outdoor"}},
@@ -95,7 +95,7 @@ func readEvidence(o object) EvidenceFile {
 		Kind:            o.word("kind"),
 		Duration:        o.number("duration_s").Value,
 		Watts:           o.number("watts").Value,
-		From:            o.word("from"),
+		From:            o.text("from"),
 		Date:            o.date("date"),
 		Source:          o.text("source"),
 		Where:           o.word("where"),
