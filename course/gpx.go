@@ -41,13 +41,15 @@ const (
 // nested deeper than 64 and encodings other than UTF-8 and ISO-8859-1 are
 // refused. Entities that a document defines itself are never expanded: their
 // use is an error.
-func ReadGPX(r io.Reader) (Track, error) {
+func ReadGPX(r io.Reader) (Track, error) { return readGPX(r, maxGPXPoints) }
+
+func readGPX(r io.Reader, maxPoints int) (Track, error) {
 	capped := &cappedReader{r: r, limit: maxGPXBytes, burst: maxGPXToken}
 	in, err := withoutMark(capped)
 	if err != nil {
 		return Track{}, err
 	}
-	g := &gpxReader{decoder: xml.NewDecoder(in)}
+	g := &gpxReader{decoder: xml.NewDecoder(in), maxPoints: maxPoints}
 	g.decoder.CharsetReader = charset
 	for {
 		capped.mark()
@@ -80,7 +82,8 @@ type gpxReader struct {
 	route     collector
 	point     Point  // the point being read, when pointElement is open
 	elevation string // text of its ele element, clipped
-	points    int    // of tracks and routes
+	points    int    // of tracks and routes, at most maxPoints
+	maxPoints int
 	waypoints int
 }
 
@@ -180,8 +183,8 @@ func (g *gpxReader) openRoot(t xml.StartElement) error {
 }
 
 func (g *gpxReader) openPoint(t xml.StartElement) error {
-	if g.points++; g.points > maxGPXPoints {
-		return g.errorf("more than %d points", maxGPXPoints)
+	if g.points++; g.points > g.maxPoints {
+		return g.errorf("more than %d points", g.maxPoints)
 	}
 	lat, err := g.coordinate(t, "lat", "latitude", 90)
 	if err != nil {
