@@ -97,3 +97,26 @@ func BenchmarkHill(b *testing.B) {
 		p.Optimum()
 	}
 }
+
+func TestRideable(t *testing.T) {
+	for _, f := range fixtures(t) {
+		p := f.problem()
+		o, err := p.Optimum()
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, even, err := p.Even()
+		if err != nil {
+			t.Fatal(err)
+		}
+		long := LongSections(p.Profile, o.Outcome)
+		n := Allowed(o.Outcome.Time, long, 0)
+		r, err := p.Rideable(o, n, w, even)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("%-16s even %.2f (%.1f W) optimum %.2f plan %.2f %+.3f %% in %d of %d cues, %d long sections, balance %.0f, %d rides", f.Name, even.Time, w, o.Outcome.Time, r.Outcome.Time,
+			100*(r.Outcome.Time/o.Outcome.Time-1), len(r.Plan), n, long, r.Outcome.BalanceMin, r.Rides)
+		t.Log(r.Plan)
+	}
+}

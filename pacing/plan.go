@@ -1,0 +1,317 @@
+package pacing
+
+import (
+	"context"
+	"math"
+
+	"chainline/capacity"
+	"chainline/course"
+	"chainline/estimate"
+)
+
+// Request is everything a plan needs to know.
+type Request struct {
+	World        World
+	ReserveShare float64 // of W′ to keep back
+	ReserveJ     float64 // J; overrides the share if ≥ 0; −1 for none given
+	Floor        float64 // W, least the rig can hold; 0 is coasting
+	Ceiling      float64 // W, most the rig can hold or the rider should be asked for
+	ChanceLimit  float64 // highest chance of running empty; 0: plan for the mean
+	CuesPerHour  float64 // 0: the usual number
+	Given        []Piece // a plan to be judged instead of made; nil for none
+	ByGradient   bool    // also make rules by gradient for a known course
+	Draws        int
+	Seed         uint64
+	Workers      int
+	Progress     func(stage string) // may be nil
+}
+
+// Result is the plan with all that the brief says of it.
+type Result struct {
+	Problem   Problem // the rider it was made for
+	ForZ      float64 // standard deviations below the mean that rider stands
+	Duration  float64 // s, by which long rides fade
+	Optimum   Optimum
+	EvenWatts float64
+	Even      Outcome
+	Plan      Rideable
+	Rules     []Rule
+	Ruled     Ruled
+	Forecast  Forecast
+	Long      int  // road sections of at least a minute
+	Missed    bool // even the most careful plan runs empty more often than allowed
+
+	OptimumTime, EvenTime float64 // s; for a sketch the mean over plausible shapes
+	Plausible             []course.Profile
+	FiveWatts, DragArea   float64 // s saved by 5 W more, by 0.01 m² less
+	OneKg                 float64 // s lost by 1 kg more
+}
+
+// Numbers of the search by chance.
+const (
+	trialDraws   = 300 // draws while searching; the final plan is judged on all
+	shapeDraws   = 10  // plausible shapes that rules are made for
+	optimumDraws = 4   // of those, how many the optimum is computed on
+	mostZ        = 5.0
+)
+
+// Make plans and forecasts. With a ChanceLimit the plan is made for a rider
+// some standard deviations below the mean, as few as keep the chance of
+// running empty over the draws at or below the limit.
+func Make(ctx context.Context, q Request) (Result, error) {
+	m := &maker{Request: q, ctx: ctx}
+	if q.Progress == nil {
+		m.Progress = func(string) {}
+	}
+	m.shapes()
+	return m.run()
+}
+
+type maker struct {
+	Request
+	ctx       context.Context
+	profiles  []course.Profile
+	cutShapes []*shape
+	pace      float64 // s, last known duration
+}
+
+// shapes draws the plausible profiles of a sketch, from streams of their own.
+func (m *maker) shapes() {
+	m.profiles = []course.Profile{m.World.Profile}
+	if m.World.Sketch != nil {
+		m.profiles = m.profiles[:0]
+		for i := range shapeDraws {
+			m.profiles = append(m.profiles, m.World.Sketch(estimate.Stream(m.Seed^0x5ba9e5, i)))
+		}
+	}
+	for _, p := range m.profiles {
+		m.cutShapes = append(m.cutShapes, cut(p, []float64{p.Length()}, math.Max(25, forecastStep(p.Length()))))
+	}
+}
+
+// problem is the task for a rider z standard deviations below the mean; the
+// duration by which the rider fades is that of the best even ride, which is
+// the longest of those compared.
+func (m *maker) problem(z float64) Problem {
+	w := m.World
+	p := Problem{Motion: w.Road.Motion(w.RiderMass), Profile: m.profiles[0], StartSpeed: w.Road.StartSpeed,
+		Floor: m.Floor, Ceiling: m.Ceiling}
+	if m.pace == 0 {
+		m.pace = m.profiles[0].Length() / 8
+	}
+	for range 6 {
+		c := w.Capacity.AtRisk(z, m.pace)
+		p.Balance = capacity.Balance{CriticalPower: c.SustainableCP(m.pace), WPrime: c.WPrime, Form: w.Form, Speed: w.RecoveryMedian}
+		p.Reserve = m.ReserveShare * c.WPrime
+		if m.ReserveJ >= 0 {
+			p.Reserve = math.Min(m.ReserveJ, 0.9*c.WPrime)
+		}
+		_, seconds := p.evenOver(m.cutShapes)
+		if math.Abs(seconds-m.pace) < 2e-3*m.pace {
+			break
+		}
+		m.pace = seconds
+	}
+	return p
+}
+
+func (m *maker) run() (Result, error) {
+	z := 0.0
+	if m.ChanceLimit > 0 && m.Given == nil {
+		m.Progress("looking for the plan's safe level")
+		var err error
+		if z, err = m.level(); err != nil {
+			return Result{}, err
+		}
+	}
+	for try := 0; ; try++ {
+		m.Progress("finding the fastest ride")
+		r, err := m.at(z)
+		if err != nil {
+			return Result{}, err
+		}
+		m.Progress("riding it a thousand ways")
+		r.Forecast, err = m.World.Forecast(m.ctx, m.orders(r), m.Seed, m.Draws, m.Workers)
+		if err != nil {
+			return Result{}, err
+		}
+		over := m.ChanceLimit > 0 && m.Given == nil && r.Forecast.ChanceEmpty > m.ChanceLimit
+		if !over || try == 5 || z >= mostZ {
+			r.ForZ, r.Missed = z, over
+			m.sensitivities(&r)
+			return r, nil
+		}
+		z = math.Min(mostZ, z+math.Max(0.05, probit(r.Forecast.ChanceEmpty)-probit(m.ChanceLimit)))
+	}
+}
+
+func (m *maker) orders(r Result) Orders {
+	o := Orders{Plan: r.Plan.Plan, ForCP: r.Problem.Balance.CriticalPower, Duration: m.pace}
+	if m.World.Sketch != nil && m.Given == nil {
+		o.Plan, o.Rules = nil, r.Rules
+	}
+	return o
+}
+
+// at makes the whole plan for one rider.
+func (m *maker) at(z float64) (Result, error) {
+	if err := m.ctx.Err(); err != nil {
+		return Result{}, err
+	}
+	p := m.problem(z)
+	r := Result{Problem: p, Duration: m.pace}
+	if m.World.Sketch != nil {
+		return m.sketched(r)
+	}
+	var err error
+	if r.Optimum, err = p.Optimum(); err != nil {
+		return r, err
+	}
+	if r.EvenWatts, r.Even, err = p.Even(); err != nil {
+		return r, err
+	}
+	r.OptimumTime, r.EvenTime = r.Optimum.Outcome.Time, r.Even.Time
+	r.Long = LongSections(p.Profile, r.Optimum.Outcome)
+	if m.Given != nil {
+		r.Plan = Rideable{Plan: m.Given}
+		r.Plan.Outcome, err = p.Score(m.Given)
+		return r, err
+	}
+	n := Allowed(r.OptimumTime, r.Long, m.CuesPerHour)
+	if r.Plan, err = p.Rideable(r.Optimum, n, r.EvenWatts, r.Even); err != nil {
+		return r, err
+	}
+	if m.ByGradient {
+		r.Rules = p.Rules(m.profiles)
+		r.Ruled = p.ScoreRules(r.Rules, m.profiles)
+	}
+	return r, nil
+}
+
+// sketched is at for a course whose shape is not known: rules instead of cues.
+func (m *maker) sketched(r Result) (Result, error) {
+	p := r.Problem
+	r.Rules = p.Rules(m.profiles)
+	r.Ruled = p.ScoreRules(r.Rules, m.profiles)
+	r.EvenWatts, r.EvenTime = p.evenOver(m.cutShapes)
+	r.Plausible = m.profiles
+	for _, profile := range m.profiles[:optimumDraws] {
+		if err := m.ctx.Err(); err != nil {
+			return r, err
+		}
+		p.Profile = profile
+		o, err := p.Optimum()
+		if err != nil {
+			return r, err
+		}
+		r.OptimumTime += o.Outcome.Time / optimumDraws
+	}
+	return r, nil
+}
+
+// level searches how many standard deviations below the mean to plan. Chance
+// against level is close to a straight line on the scale of the normal
+// quantile, with slope about −1.
+func (m *maker) level() (z float64, err error) {
+	z = 0.8 * -probit(m.ChanceLimit)
+	zBefore, qBefore := math.NaN(), math.NaN()
+	for range 5 {
+		chance, err := m.chance(z)
+		if err != nil {
+			return 0, err
+		}
+		off := probit(chance) - probit(m.ChanceLimit)
+		if math.Abs(off) < 0.05 || (z <= 0 && off < 0) {
+			break
+		}
+		slope := -1.0
+		if !math.IsNaN(zBefore) && math.Abs(z-zBefore) > 0.02 {
+			slope = math.Min(-0.3, math.Max(-3, (probit(chance)-qBefore)/(z-zBefore)))
+		}
+		zBefore, qBefore = z, probit(chance)
+		z = math.Min(mostZ, math.Max(0, z-off/slope))
+	}
+	return z, nil
+}
+
+// chance of running empty with a plan for z, judged on a few draws of the
+// polished cues.
+func (m *maker) chance(z float64) (float64, error) {
+	if err := m.ctx.Err(); err != nil {
+		return 0, err
+	}
+	p := m.problem(z)
+	r := Result{Problem: p}
+	if m.World.Sketch != nil {
+		r.Rules = p.Rules(m.profiles)
+	} else {
+		plan, err := p.quick()
+		if err != nil {
+			return 0, err
+		}
+		r.Plan.Plan = plan
+	}
+	f, err := m.World.Forecast(m.ctx, m.orders(r), m.Seed, min(trialDraws, m.Draws), m.Workers)
+	return f.ChanceEmpty, err
+}
+
+// quick is a plan with one power per road section, on the fast grid: near
+// enough to the rideable one to judge its risk.
+func (p Problem) quick() ([]Piece, error) {
+	step, _ := gridLengths(p.Profile.Length())
+	var ends []float64
+	for _, s := range course.Sections(p.Profile) {
+		if len(ends) == 0 || s.To-ends[len(ends)-1] > 150 || s.To == p.Profile.Length() {
+			ends = append(ends, s.To)
+		}
+	}
+	g := newGrid(&p.Motion, p.Profile, ends, step)
+	rd := newRider(&p, g)
+	watts, _, _ := p.polish(rd)
+	plan := g.pieces(watts)
+	out, err := p.Score(plan)
+	if err != nil {
+		return nil, err
+	}
+	plan, _, _ = p.mend(plan, out)
+	return plan, nil
+}
+
+// sensitivities are differences on the mean road.
+func (m *maker) sensitivities(r *Result) {
+	w := m.World
+	time := func(w World, more float64) float64 {
+		p := r.Problem
+		p.Motion = w.Road.Motion(w.RiderMass)
+		if w.Sketch != nil && m.Given == nil {
+			rules := append([]Rule(nil), r.Rules...)
+			for i := range rules {
+				rules[i].Watts += more
+			}
+			return p.ScoreRules(rules, m.profiles).Time
+		}
+		plan := append([]Piece(nil), r.Plan.Plan...)
+		for i := range plan {
+			plan[i].Watts += more
+		}
+		out, err := p.Score(plan)
+		if err != nil {
+			return math.NaN()
+		}
+		return out.Time
+	}
+	base := time(w, 0)
+	r.FiveWatts = base - time(w, 5)
+	slim := w
+	slim.Road.CdA -= 0.01
+	r.DragArea = base - time(slim, 0)
+	heavy := w
+	heavy.RiderMass++
+	r.OneKg = time(heavy, 0) - base
+}
+
+// probit is the standard normal quantile, for chances kept off 0 and 1.
+func probit(p float64) float64 {
+	p = math.Min(0.999, math.Max(0.001, p))
+	return math.Sqrt2 * math.Erfinv(2*p-1)
+}
