@@ -63,7 +63,12 @@ func HTML(w io.Writer, b brief.Brief) error {
 		p.EvidenceShown, p.EvidenceMore = p.Evidence[:shownEvidence], "and "+plural(n, "more line")+" of evidence."
 	}
 	p.balance()
-	return pageParsed.Execute(w, p)
+	var out strings.Builder
+	if err := pageParsed.Execute(&out, p); err != nil {
+		return err
+	}
+	_, err := io.WriteString(w, printable(out.String()))
+	return err
 }
 
 // balance decides where the course goes and how close the printed rows must
@@ -96,6 +101,17 @@ func (p *page) balance() {
 	case n <= 38:
 		p.Density = "snug"
 	}
+}
+
+// printable drops control characters that no page may hold, should a name
+// carry some.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' && r != '\n' && r != '\t' || r == 0x7f {
+			return -1
+		}
+		return r
+	}, s)
 }
 
 // prime sets W′ without the wide gap this font leaves after the sign.

@@ -170,7 +170,66 @@ func plain() brief.Brief {
 	return b
 }
 
-// samples are the briefs every face is tested with.
+// samples are the briefs every face is looked at with.
 func samples() map[string]brief.Brief {
 	return map[string]brief.Brief{"racer": racer(), "busy": busy(30), "newcomer": newcomer(), "plain": plain()}
+}
+
+// everyBrief adds the extremes and the hostile to the samples.
+func everyBrief() map[string]brief.Brief {
+	all := samples()
+	all["empty"] = brief.Brief{}
+	all["one cue"], all["sixty cues"], all["200 cues"] = busy(1), busy(60), busy(200)
+	tiny := racer()
+	tiny.Course.Distance, tiny.Course.Profile = 2, course.Profile{Distance: []float64{0, 2}, Elevation: []float64{5, 5}}
+	tiny.Plan.Cues = tiny.Plan.Cues[:1]
+	tiny.Plan.Cues[0].ToM = 2
+	all["two metres"] = tiny
+	long := busy(60)
+	long.Course.Distance = 300000
+	long.Course.Profile = course.Profile{}
+	for m := 0.0; m <= 300000; m += 100 {
+		long.Course.Profile.Distance = append(long.Course.Profile.Distance, m)
+		long.Course.Profile.Elevation = append(long.Course.Profile.Elevation, 900+800*math.Sin(m/9000))
+	}
+	for i := range long.Plan.Cues {
+		long.Plan.Cues[i].FromM *= 30
+		long.Plan.Cues[i].ToM *= 30
+		long.Plan.Cues[i].StartS *= 30
+	}
+	long.Forecast.Median, long.Forecast.Low80, long.Forecast.High80 = 39000, 36500, 42100
+	all["300 km"] = long
+	bare := racer()
+	bare.Rider.Evidence, bare.Forecast, bare.Course.Climbs, bare.Plan.Trace = nil, brief.ForecastSheet{}, nil, nil
+	all["no evidence, no draws"] = bare
+	all["hostile"] = hostile()
+	broken := racer()
+	broken.Forecast.Median, broken.Forecast.High80 = math.NaN(), math.Inf(1)
+	broken.Plan.Cues[2].BalanceEnd, broken.Plan.Cues[3].Watts = math.NaN(), math.Inf(1)
+	broken.Rider.CriticalPower.High80 = math.Inf(1)
+	broken.Course.Climbs[0].Steepest = math.NaN()
+	all["not numbers"] = broken
+	return all
+}
+
+const evil = "<script>alert(1)</script>\"'&\x1b[2J\r\n" + "Maria-Theodora-Alexandrina-Wilhelmina-Konstantina-of-the-Long-Name-without-a-single-space-anywhere-in-it"
+
+// hostile has a name that must do no harm wherever text is allowed.
+func hostile() brief.Brief {
+	b := plain()
+	b.Title, b.When, b.Kind, b.Made = evil, evil, evil, evil
+	b.Rider.Name, b.Rider.Model, b.Rider.Next = evil, evil, evil
+	b.Rider.Evidence = []brief.EvidenceLine{{What: evil, When: evil, Used: evil}}
+	b.Rig.Trainer, b.Rig.Source, b.Rig.Room, b.Rig.CurveFrom = evil, evil, evil, evil
+	b.Road.Name, b.Road.AirFrom, b.Course.Name, b.Course.Smoothing = evil, evil, evil, evil
+	b.Warnings, b.Cautions = []string{evil}, []string{evil}
+	for i := range b.Plan.Cues {
+		c := &b.Plan.Cues[i]
+		c.Name, c.Feel, c.Gear, c.Flag = evil, evil, evil, evil
+	}
+	for i := range b.Plan.Rules {
+		r := &b.Plan.Rules[i]
+		r.Name, r.Feel, r.Gear, r.Flag = evil, evil, evil, evil
+	}
+	return b
 }

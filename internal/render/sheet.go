@@ -123,9 +123,8 @@ func rigLine(r brief.RigSheet) string {
 func heroes(b brief.Brief) []hero {
 	p, f := b.Plan, b.Forecast
 	var out []hero
-	width := f.High80 - f.Low80
-	finish := hero{"Finish, most likely", forecastClock(f.Median, width),
-		"four times out of five between " + forecastClock(f.Low80, width) + " and " + forecastClock(f.High80, width)}
+	low, median, high := forecastClock(f.Low80, f.Median, f.High80)
+	finish := hero{"Finish, most likely", median, "four times out of five between " + low + " and " + high}
 	if f.Alone {
 		finish.Label = "Finish if you rode it alone"
 		finish.Note = "most likely; " + finish.Note

@@ -12,7 +12,7 @@ func (s *sheet) tables(b brief.Brief) {
 	s.Lead, s.LeadUnit = "watts", "W"
 	switch b.Rig.Speaks {
 	case "wheel speed":
-		s.Lead, s.LeadUnit = "km/h on the wheel", "km/h"
+		s.Lead, s.LeadUnit = "wheel km/h", "km/h"
 	case "feel":
 		s.Lead, s.LeadUnit = "effort, 6 to 20", ""
 	}
@@ -66,9 +66,10 @@ func (s *sheet) cueRow(b brief.Brief, c brief.Cue) row {
 		full = b.Rider.WPrime.Mean
 	}
 	if full > 0 {
-		share := c.BalanceEnd / full
-		r.Left = percent(share, 0)
-		r.LeftShare = math.Max(0, math.Min(1, share))
+		r.Left = percent(c.BalanceEnd/full, 0)
+		if c.BalanceEnd > 0 { // false for what is not a number
+			r.LeftShare = math.Min(1, c.BalanceEnd/full)
+		}
 	}
 	r.Mark = s.mark(c.Flag)
 	return r

@@ -124,7 +124,7 @@ func rulesSVG(b brief.Brief, class string) string {
 	if len(rules) == 0 {
 		return ""
 	}
-	const width, top, base, slopes, foot, height = 460.0, 24.0, 108.0, 124.0, 152.0, 158.0
+	const width, top, base, slopes, foot, height = 380.0, 24.0, 108.0, 124.0, 152.0, 158.0
 	cp := b.Rider.CriticalPower.Mean
 	most := math.Max(cp*1.1, 1)
 	words := make([]string, len(rules))

@@ -35,18 +35,25 @@ func clock(s float64) string {
 	return fmt.Sprintf("%d:%02d:%02d", n/3600, n/60%60, n%60)
 }
 
-// forecastClock is a time that is only likely: to the second under an hour,
-// beyond to ten seconds, and to the minute where the interval (s) is wider
-// than ten minutes.
-func forecastClock(s, width float64) string {
-	if math.Round(s) < 3600 || math.IsNaN(s) || math.IsInf(s, 0) {
-		return clock(s)
+// forecastClock writes times that are only likely, all alike: to the second
+// where the latest is under an hour, beyond to ten seconds, and to the minute
+// where first and last are more than ten minutes apart.
+func forecastClock(low, median, high float64) (l, m, h string) {
+	say := clock
+	switch {
+	case !(high >= 3600) || math.IsInf(high, 0):
+	case high-low > 600:
+		say = func(s float64) string {
+			n := int64(math.Round(s / 60))
+			if n < 60 {
+				return fmt.Sprintf("%d"+nb+"min", n)
+			}
+			return fmt.Sprintf("%d"+nb+"h"+nb+"%02d"+nb+"min", n/60, n%60)
+		}
+	default:
+		say = func(s float64) string { return clock(math.Round(s/10) * 10) }
 	}
-	if width > 600 {
-		n := int64(math.Round(s / 60))
-		return fmt.Sprintf("%d"+nb+"h"+nb+"%02d"+nb+"min", n/60, n%60)
-	}
-	return clock(math.Round(s/10) * 10)
+	return say(low), say(median), say(high)
 }
 
 // lapse is a difference in time without its sign: '49 s', '1 min 20 s', '12 min'.
