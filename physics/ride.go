@@ -52,7 +52,7 @@ func (e *StallError) Error() string {
 }
 
 const (
-	slowest       = 0.02  // m/s, below which the rider has come to a standstill
+	slowest       = 0.002 // m/s, below which the rider has come to a standstill
 	rideTolerance = 1e-10 // relative, per step, on v² and time
 	seedLength    = 1e-4  // m, first piece from rest, by the closed form
 )
@@ -144,10 +144,10 @@ func (m Motion) rideLeg(y *state, step *float64, leg Leg, res *Result) *StallErr
 		if !ok || off > 1 {
 			shrink := 0.2
 			if ok {
-				shrink = math.Max(0.2, 0.9*math.Pow(off, -0.2))
+				shrink = math.Max(0.2, 0.9/math.Sqrt(math.Sqrt(off)))
 			}
 			*step = h * shrink
-			if *step < 1e-9 {
+			if *step < 1e-13 {
 				return &StallError{At: x, Watts: leg.Watts, Gradient: leg.Gradient}
 			}
 			continue
@@ -159,7 +159,7 @@ func (m Motion) rideLeg(y *state, step *float64, leg Leg, res *Result) *StallErr
 		if y[0] < slowest*slowest {
 			return &StallError{At: x, Watts: leg.Watts, Gradient: leg.Gradient}
 		}
-		*step = math.Max(*step, h) * math.Min(5, math.Max(0.3, 0.9*math.Pow(off+1e-10, -0.2)))
+		*step = math.Max(*step, h) * math.Min(5, math.Max(0.3, 0.9/math.Sqrt(math.Sqrt(off+1e-4))))
 		*step = math.Min(*step, 200)
 	}
 	return nil
@@ -167,45 +167,49 @@ func (m Motion) rideLeg(y *state, step *float64, leg Leg, res *Result) *StallErr
 
 // dormandPrince makes one step of h metres; off is its error in units of the
 // tolerance, and ok is false when the speed would fall to nothing within it.
+// Time and the two works do not act back on the speed: they are quadratures
+// over the same stages.
 func (m Motion) dormandPrince(y state, h float64, leg Leg) (next state, off float64, ok bool) {
-	slope := m.Slope(leg.Gradient) + m.Bearing0
+	slope, wheel := m.Slope(leg.Gradient)+m.Bearing0, m.Efficiency*leg.Watts
 	cap2 := m.DescentCap * m.DescentCap
-	var k [7]state
-	next = y
+	var k, inv, drag, bearing [7]float64 // d(v²)/dx, 1/v, and the forces
+	y2 := y[0]
 	for stage := range 7 {
-		if next[0] <= 0 {
+		if y2 <= 0 {
 			return y, 0, false
 		}
-		v := math.Sqrt(next[0])
+		v := math.Sqrt(y2)
 		air := v + leg.HeadWind
-		drag := m.Drag * air * math.Abs(air)
-		k[stage] = state{2 * (m.Efficiency*leg.Watts/v - slope - m.Bearing1*v - drag) / m.Inertial, 1 / v, drag, m.Bearing0 + m.Bearing1*v}
-		if cap2 > 0 && next[0] >= cap2 {
-			k[stage][0] = math.Min(0, k[stage][0])
+		inv[stage] = 1 / v
+		drag[stage] = m.Drag * air * math.Abs(air)
+		bearing[stage] = m.Bearing0 + m.Bearing1*v
+		k[stage] = 2 * (wheel*inv[stage] - slope - m.Bearing1*v - drag[stage]) / m.Inertial
+		if cap2 > 0 && y2 >= cap2 {
+			k[stage] = math.Min(0, k[stage])
 		}
-		if stage == 6 {
-			break
-		}
-		next = y
-		for i := range next {
-			sum := 0.0
+		if stage < 6 {
+			sum, row := 0.0, &dpA[stage]
 			for j := 0; j <= stage; j++ {
-				sum += dpA[stage][j] * k[j][i]
+				sum += row[j] * k[j]
 			}
-			next[i] += h * sum
+			y2 = y[0] + h*sum
 		}
 	}
-	for i := range 2 {
-		e := 0.0
-		for j := range 7 {
-			e += dpE[j] * k[j][i]
+	next = y
+	next[0] = y2
+	errY, errT := 0.0, 0.0
+	for j := range 7 {
+		errY += dpE[j] * k[j]
+		errT += dpE[j] * inv[j]
+		if j < 6 {
+			b := h * dpA[5][j]
+			next[1] += b * inv[j]
+			next[2] += b * drag[j]
+			next[3] += b * bearing[j]
 		}
-		scale := rideTolerance * (math.Abs(y[i]) + 1e-3)
-		if i == 1 {
-			scale = rideTolerance * (next[1] - y[1] + 1e-3)
-		}
-		off = math.Max(off, math.Abs(h*e)/scale)
 	}
+	off = math.Abs(h*errY) / (rideTolerance * (y[0] + 1e-3))
+	off = math.Max(off, math.Abs(h*errT)/(rideTolerance*(next[1]-y[1]+1e-3)))
 	if cap2 > 0 {
 		next[0] = math.Min(next[0], math.Max(cap2, y[0]))
 	}
