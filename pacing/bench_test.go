@@ -1,13 +1,14 @@
 package pacing
 
 import (
+	"context"
 	"math"
 	"testing"
 
 	"chainline/course"
 )
 
-// longProfile is 100 km of rolling road in 10 m points, about 1,000 m of ascent.
+// longProfile is 100 km of rolling road in 10 m points, 1,660 m of ascent.
 func longProfile() course.Profile {
 	var p course.Profile
 	for x := 0.0; x <= 100000; x += 10 {
@@ -17,22 +18,25 @@ func longProfile() course.Profile {
 	return p
 }
 
-func BenchmarkLong(b *testing.B) {
-	p := hillProblem()
-	p.Profile = longProfile()
+// BenchmarkLongBrief is the whole of a plan on 100 km at 10 m: level by
+// chance, optimum, even power, cues, and 1,000 draws.
+func BenchmarkLongBrief(b *testing.B) {
+	w := sampleWorld()
+	w.Profile = longProfile()
 	for b.Loop() {
-		o, err := p.Optimum()
-		if err != nil {
+		if _, err := Make(context.Background(), Request{World: w, ReserveShare: 0.1, ReserveJ: -1, Ceiling: w.Capacity.Power(60),
+			ChanceLimit: 0.15, Draws: 1000, Seed: 1, Workers: 2}); err != nil {
 			b.Fatal(err)
 		}
-		w, even, err := p.Even()
-		if err != nil {
+	}
+}
+
+// BenchmarkHillOptimum is the 10 km hill alone.
+func BenchmarkHillOptimum(b *testing.B) {
+	p := hillProblem()
+	for b.Loop() {
+		if _, err := p.Optimum(); err != nil {
 			b.Fatal(err)
 		}
-		r, err := p.Rideable(o, 36, w, even)
-		if err != nil {
-			b.Fatal(err)
-		}
-		b.Logf("ascent %.0f even %.1f optimum %.1f (%s %d rides) plan %.1f %+.2f %% %d cues", p.Profile.Ascent(), even.Time, o.Outcome.Time, o.Status, o.Rides, r.Outcome.Time, 100*(r.Outcome.Time/o.Outcome.Time-1), len(r.Plan))
 	}
 }

@@ -86,59 +86,134 @@ func interpolate(xs, ys []float64, x float64) float64 {
 // repaired in 5 W moves. Where the result is slower than the best even power,
 // an even plan in 5 W steps replaces it.
 func (p Problem) Rideable(o Optimum, n int, evenWatts float64, even Outcome) (Rideable, error) {
-	best := Rideable{Allowed: n}
-	found := false
-	for _, ends := range p.breakpoints(o, n) {
-		r, err := p.rideCues(ends, n)
+	best := Rideable{Allowed: n, Outcome: Outcome{Time: math.Inf(1)}}
+	for _, ends := range p.candidates(o, n, &best.Rides) {
+		plan, out, err := p.rideCues(ends, n, &best.Rides)
 		if err != nil {
 			return Rideable{}, err
 		}
-		best.Rides += r.Rides
-		if r.Outcome.BalanceMin >= p.Reserve-1e-6 && (!found || r.weight() < best.weight()) {
-			best.Plan, best.Outcome, found = r.Plan, r.Outcome, true
+		if out.BalanceMin >= p.Reserve-1e-6 && weight(out.Time, len(plan)) < weight(best.Outcome.Time, len(best.Plan)) {
+			best.Plan, best.Outcome = plan, out
 		}
 	}
-	if !found || best.Outcome.Time > even.Time {
+	if best.Plan == nil || best.Outcome.Time > even.Time {
 		plan, out, err := p.evenSteps(evenWatts, n)
 		if err != nil {
 			return Rideable{}, err
 		}
-		if !found || out.Time < best.Outcome.Time {
+		if best.Plan == nil || out.Time < best.Outcome.Time {
 			best.Plan, best.Outcome, best.Even = plan, out, true
 		}
 	}
 	return best, nil
 }
 
-// weight is the time of a plan with a small price on every cue to remember.
-func (r Rideable) weight() float64 { return r.Outcome.Time * (1 + 1e-4*float64(len(r.Plan))) }
+// weight is a time with a small price on every cue to remember.
+func weight(seconds float64, cues int) float64 { return seconds * (1 + 1e-4*float64(cues)) }
+
+// fewCues is up to how many cues all proposals are rounded and scored; beyond,
+// the polished powers alone choose one.
+const fewCues = 12
+
+// candidates are the proposals for breakpoints that are worth finishing.
+func (p Problem) candidates(o Optimum, n int, rides *int) [][]float64 {
+	proposals := p.breakpoints(o, n)
+	if n <= fewCues {
+		return proposals
+	}
+	var pick []float64
+	least := math.Inf(1)
+	for _, ends := range proposals {
+		rd, _, seconds := p.cueSearch(ends)
+		*rides += rd.rides()
+		if w := weight(seconds, len(ends)); w < least {
+			least, pick = w, ends
+		}
+	}
+	return [][]float64{pick}
+}
+
+// cueSearch polishes the powers of cues with given ends on the fast grid.
+func (p Problem) cueSearch(ends []float64) (rd *rider, watts []float64, seconds float64) {
+	step, _ := gridLengths(p.Profile.Length())
+	rd = newRider(&p, newGrid(&p.Motion, p.Profile, ends, step))
+	watts, sw, _ := p.polish(rd)
+	points := make([]checkpoint, len(ends)+1)
+	points[0].y = rd.start
+	rd.overrunFrom(0, watts, points, math.Inf(1), true)
+	last := points[len(ends)]
+	return rd, watts, last.seconds + last.worst*sw.price[0] // what the last joules would cost
+}
 
 // rideCues polishes, rounds and repairs the powers of cues with given ends.
-func (p Problem) rideCues(ends []float64, n int) (Rideable, error) {
-	step, _ := gridLengths(p.Profile.Length())
+// Cues that turn out too short are given to a neighbour and all is done again.
+func (p Problem) rideCues(ends []float64, n int, rides *int) ([]Piece, Outcome, error) {
 	for {
-		g := newGrid(&p.Motion, p.Profile, ends, step)
-		rd := newRider(&p, g)
-		watts, drops, typical := p.quasiSteady(g)
-		copy(rd.multiplier, drops)
-		rd.penalty = typical / (0.01 * p.Balance.WPrime)
-		watts, _, _ = p.search(rd, watts)
+		searched, watts, _ := p.cueSearch(ends)
+		*rides += searched.rides()
+		rd, watts := p.split(searched, watts, n)
 		watts = p.round(rd, watts)
-		plan := merge(g.pieces(watts))
-		out, err := p.Score(plan)
-		if err != nil {
-			return Rideable{}, err
+		var plan []Piece
+		var out Outcome
+		// What the fast grid and the full profile disagree on is taken off the
+		// limit, and the rounding repaired.
+		for try := range 4 {
+			plan = merge(rd.grid.pieces(watts))
+			var err error
+			if out, err = p.Score(plan); err != nil {
+				return nil, Outcome{}, fmt.Errorf("rounding the plan: %w", err)
+			}
+			missing := p.Reserve - out.BalanceMin
+			if missing <= 1e-6 || try == 3 {
+				break
+			}
+			rd.limit -= missing + 2
+			watts = p.exchange(rd, watts)
 		}
-		plan, out, err = p.lower(plan, out)
+		*rides += rd.rides()
+		plan, out, err := p.lower(plan, out)
 		if err != nil {
-			return Rideable{}, err
+			return nil, Outcome{}, err
 		}
 		short := shortest(plan, out)
 		if short < 0 || len(plan) == 1 {
-			return Rideable{Plan: plan, Outcome: out, Allowed: n, Rides: rd.rides()}, nil
+			return plan, out, nil
 		}
 		ends = without(plan, short)
 	}
+}
+
+// split cuts long cues whose power lies between two steps into a stretch at
+// the step above and one at the step below, as far as n cues allow: on a cue
+// of a quarter of an hour one step is a quarter of a typical W′.
+func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
+	var ends, out []float64
+	room := n - len(watts)
+	y, from := rd.start, 0.0
+	for c, w := range watts {
+		end, dt, ok := rd.cross(c, y, w, false)
+		if ok {
+			y = end
+		}
+		to := rd.grid.ends[c]
+		above, below := WattStep*math.Ceil(w/WattStep), WattStep*math.Floor(w/WattStep)
+		share := (w - below) / WattStep
+		coarse := WattStep*dt > 0.03*p.Balance.WPrime && below > SoftPedal && above <= p.Ceiling && below >= p.Floor
+		if ok && room > 0 && coarse && share*dt > 1.5*ShortestCue && (1-share)*dt > 1.5*ShortestCue {
+			room--
+			ends, out = append(ends, from+share*(to-from), to), append(out, above, below)
+		} else {
+			ends, out = append(ends, to), append(out, w)
+		}
+		from = to
+	}
+	if len(out) == len(watts) {
+		return rd, watts
+	}
+	step, _ := gridLengths(p.Profile.Length())
+	finer := newRider(&p, newGrid(&p.Motion, p.Profile, ends, step))
+	finer.multiplier, finer.penalty = make([]float64, len(ends)), rd.penalty
+	return finer, out
 }
 
 // merge joins neighbours of equal power.
@@ -182,93 +257,119 @@ func without(plan []Piece, at int) []float64 {
 	return ends
 }
 
-// round puts powers on 5 W steps. Each is rounded so that what the rounding
-// has spent so far stays nearest to what was planned, then single 5 W moves
-// and exchanges between two cues are taken as long as they save time and keep
-// the reserve on the fast grid.
-func (p Problem) round(rd *rider, watts []float64) []float64 {
+// SoftPedal is the power in watts below which a cue asks for coasting
+// instead: few can hold so little, and it costs nothing. Our judgement.
+const SoftPedal = 30.0
+
+// onStep is the power nearest to w that a cue may ask for.
+func (p Problem) onStep(w float64) float64 {
 	low, high := math.Ceil(p.Floor/WattStep)*WattStep, math.Floor(p.Ceiling/WattStep)*WattStep
-	fit := func(w float64) float64 { return math.Min(high, math.Max(low, w)) }
+	w = math.Min(high, math.Max(low, WattStep*math.Round(w/WattStep)))
+	if w < SoftPedal && low == 0 {
+		if w < 0.5*SoftPedal {
+			return 0
+		}
+		return SoftPedal
+	}
+	return w
+}
+
+// nextStep is the power one step up (direction 1) or down (−1) from w.
+func (p Problem) nextStep(w, direction float64) float64 {
+	step := direction * WattStep
+	if low := p.onStep(0); low == 0 && (w == 0 && direction > 0 || w == SoftPedal && direction < 0) {
+		step = direction * SoftPedal
+	}
+	return p.onStep(w + step)
+}
+
+// round puts powers on 5 W steps. Each is rounded so that what the rounding
+// has spent so far stays nearest to what was planned; then exchange repairs.
+func (p Problem) round(rd *rider, watts []float64) []float64 {
 	out := make([]float64, len(watts))
 	owed, y := 0.0, rd.start // joules the rounding has overspent
 	for c, w := range watts {
-		_, dt, ok := rd.cross(c, y, w, false)
+		end, dt, ok := rd.cross(c, y, w, false)
 		if !ok {
-			dt = 1
+			end, dt = y, 1
 		}
-		end, _, ok := rd.cross(c, y, w, false)
-		if ok {
-			y = end
+		y = end
+		near := p.onStep(w)
+		best := near
+		for _, other := range []float64{p.nextStep(near, 1), p.nextStep(near, -1)} {
+			if math.Abs(owed+(other-w)*dt) < math.Abs(owed+(best-w)*dt) && math.Abs(other-w) < WattStep {
+				best = other
+			}
 		}
-		down, up := fit(WattStep*math.Floor(w/WattStep)), fit(WattStep*math.Ceil(w/WattStep))
-		if math.Abs(owed+(up-w)*dt) < math.Abs(owed+(down-w)*dt) {
-			down = up
-		}
-		out[c] = down
-		owed += (down - w) * dt
+		out[c] = best
+		owed += (best - w) * dt
 	}
-	return p.exchange(rd, out, low, high)
+	return p.exchange(rd, out)
 }
 
-// overrun is the time of powers on the grid plus a heavy price on spending
-// beyond the limit, so that infeasible plans lose against feasible ones.
-func (rd *rider) overrun(watts []float64) float64 {
-	y, spent, total, worst := rd.start, 0.0, 0.0, 0.0
-	cp := rd.balance.CriticalPower
-	for c, w := range watts {
-		end, dt, ok := rd.cross(c, y, w, false)
+// checkpoint is the state at the start of a cue, so that a change is ridden
+// only from where it begins.
+type checkpoint struct{ y, spent, seconds, worst float64 }
+
+// overrunFrom is the time of powers on the grid plus a heavy price on spending
+// beyond the limit, so that infeasible plans lose against feasible ones. It
+// rides from a cue on, given the checkpoints before it, and gives up once the
+// sum exceeds the best. With keep it writes checkpoints.
+func (rd *rider) overrunFrom(from int, watts []float64, points []checkpoint, best float64, keep bool) float64 {
+	cp, at := rd.balance.CriticalPower, points[from]
+	for c := from; c < len(watts); c++ {
+		w := watts[c]
+		end, dt, ok := rd.cross(c, at.y, w, false)
 		if !ok {
 			return math.Inf(1)
 		}
-		y, total = end, total+dt
-		spent, _ = rd.flow(spent, math.Max(0, w-cp), math.Max(0, cp-w), dt)
-		worst = math.Max(worst, spent-rd.limit)
+		at.y, at.seconds = end, at.seconds+dt
+		at.spent, _ = rd.flow(at.spent, math.Max(0, w-cp), math.Max(0, cp-w), dt)
+		at.worst = math.Max(at.worst, at.spent-rd.limit)
+		if keep {
+			points[c+1] = at
+		}
+		if at.seconds+at.worst > best {
+			return math.Inf(1)
+		}
 	}
-	return total + worst // a joule too many costs a second
+	return at.seconds + at.worst // a joule too many costs a second
 }
 
-// exchange improves powers in 5 W moves until none helps or the limit of
-// evaluations is reached.
-func (p Problem) exchange(rd *rider, watts []float64, low, high float64) []float64 {
+// exchange improves powers by single steps and by exchanges between near
+// cues until none helps or the limit of course rides is reached.
+func (p Problem) exchange(rd *rider, watts []float64) []float64 {
 	n := len(watts)
-	best := rd.overrun(watts)
-	budget := 40 * n
-	if n <= 15 {
-		budget = 300
-	}
+	points := make([]checkpoint, n+1)
+	points[0].y = rd.start
+	best := rd.overrunFrom(0, watts, points, math.Inf(1), true)
+	limit := rd.rides() + 150
 	try := func(i, j int, di, dj float64) bool {
-		if budget <= 0 {
+		if rd.rides() > limit {
 			return false
 		}
-		if w := watts[i] + di; w < low || w > high {
-			return false
-		}
-		if w := watts[j] + dj; j != i && (w < low || w > high) {
-			return false
-		}
-		budget--
-		watts[i] += di
+		oldI, oldJ := watts[i], watts[j]
+		watts[i] = p.nextStep(oldI, di)
 		if j != i {
-			watts[j] += dj
+			watts[j] = p.nextStep(oldJ, dj)
 		}
-		if t := rd.overrun(watts); t < best-1e-7 {
-			best = t
-			return true
+		if watts[i] != oldI && (j == i || watts[j] != oldJ) {
+			if t := rd.overrunFrom(i, watts, points, best, false); t < best-1e-7 {
+				best = rd.overrunFrom(i, watts, points, math.Inf(1), true)
+				return true
+			}
 		}
-		watts[i] -= di
-		if j != i {
-			watts[j] -= dj
-		}
+		watts[i], watts[j] = oldI, oldJ
 		return false
 	}
-	for improved := true; improved && budget > 0; {
+	for improved := true; improved && rd.rides() < limit; {
 		improved = false
 		for i := range n {
-			improved = try(i, i, WattStep, 0) || try(i, i, -WattStep, 0) || improved
+			improved = try(i, i, 1, 0) || try(i, i, -1, 0) || improved
 		}
 		for gap := 1; gap < min(n, 4); gap++ {
 			for i := 0; i+gap < n; i++ {
-				improved = try(i, i+gap, WattStep, -WattStep) || try(i, i+gap, -WattStep, WattStep) || improved
+				improved = try(i, i+gap, 1, -1) || try(i, i+gap, -1, 1) || improved
 			}
 		}
 	}

@@ -91,13 +91,6 @@ func TestOptimumAgainstGeneralSolver(t *testing.T) {
 	}
 }
 
-func BenchmarkHill(b *testing.B) {
-	p := hillProblem()
-	for b.Loop() {
-		p.Optimum()
-	}
-}
-
 func TestRideable(t *testing.T) {
 	for _, f := range fixtures(t) {
 		p := f.problem()
