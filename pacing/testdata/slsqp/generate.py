@@ -267,6 +267,13 @@ def solve(course, start):
     return best, last, iterations, message
 
 
+def write(out):
+    """One line per key, points and powers on a line each."""
+    lines = ['  %s: %s' % (json.dumps(k), json.dumps(v)) for k, v in out.items()]
+    with open(os.path.join(HERE, out["name"] + ".json"), "w") as fh:
+        fh.write("{\n" + ",\n".join(lines) + "\n}\n")
+
+
 def make(name):
     began = time.time()
     course = Course(COURSES[name])
@@ -302,9 +309,7 @@ def make(name):
         even_watts=float(even), even_time_s=even_time,
         evaluations=int(total), wall_s=round(time.time() - began, 1), starts=tried,
     )
-    with open(os.path.join(HERE, name + ".json"), "w") as fh:
-        json.dump(out, fh, indent=1)
-        fh.write("\n")
+    write(out)
     print(name, "even %.4f W %.4f s; best %.4f s; dop853 %.6f s (%+.1e); balance %.2e / %.2e J; %d integrations, %.0f s" % (
         even, even_time, t[0], t2, t2 - t[0], w.min(), w2, total, time.time() - began), flush=True)
 
