@@ -67,7 +67,7 @@ var broken = []struct{ kind, text, message, hint string }{
 	{"rider", "mass_kg: 70\nlevel: expert\n",
 		"f:2:8: level: found \"expert\"; expected one of new, regular, club, racer, or unknown", ""},
 	{"rider", "mass_kg: 70\nscreened: yes\n",
-		"f:2:11: screened: found \"yes\"; expected true or false, or unknown", ""},
+		"f:2:11: screened: found \"yes\"; expected a date like 2026-10-31, or unknown", "Year, month and day in this order, with two digits each for month and day."},
 	{"rider", "mass_kg: 70\nmax_heart_rate_bpm: 110\nresting_heart_rate_bpm: 120\n",
 		"f:3:25: resting_heart_rate_bpm: not below max_heart_rate_bpm; expected a resting heart rate below the maximum", ""},
 	{"rider", "mass_kg: 70\nname: |\n  two\n  lines\n",

@@ -39,7 +39,7 @@ func fuzz(f *testing.F, kind string, good ...string) {
 }
 
 func FuzzRider(f *testing.F) {
-	fuzz(f, "rider", "mass_kg: 70\nheight_cm: 172\nbirth_year: 1989\nsex: male\nlevel: club\nheart_rate: off\nscreened: true\nmax_heart_rate_bpm: 180\nresting_heart_rate_bpm: 50\n"+
+	fuzz(f, "rider", "mass_kg: 70\nheight_cm: 172\nbirth_year: 1989\nsex: male\nlevel: club\nheart_rate: off\nscreened: 2026-09-01\nmax_heart_rate_bpm: 180\nresting_heart_rate_bpm: 50\n"+
 		"evidence:\n  - {kind: test, duration_s: 180, watts: 330, date: 2026-10-02, source: hub, where: indoor}\n  - kind: threshold\n    watts: 231\n    from: ramp test\n")
 }
 

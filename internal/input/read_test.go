@@ -24,14 +24,14 @@ sex: female            # or male; optional
 level: regular
 max_heart_rate_bpm: 186
 heart_rate: off
-screened: false
+screened: 2026-09-01
 evidence:
   - {kind: test, duration_s: 180, watts: 330, date: 2026-10-02, source: hub, where: indoor}
   - {kind: threshold, watts: 231, from: 20-minute test, date: 2026-10-10, accuracy_percent: 2}
 `))
 	want := RiderFile{
 		Name: "Jo Ash", Mass: 68.5, Height: Some(1.72), BirthYear: Some(1989), Sex: "female", Level: "regular",
-		MaxHeartRate: Some(186.0), HeartRateOff: true, Screened: Some(false),
+		MaxHeartRate: Some(186.0), HeartRateOff: true, Screened: "2026-09-01",
 		Evidence: []EvidenceFile{
 			{Kind: "test", Duration: 180, Watts: 330, Date: "2026-10-02", Source: "hub", Where: "indoor", Line: 12},
 			{Kind: "threshold", Watts: 231, From: "20-minute test", Date: "2026-10-10", AccuracyPercent: Some(2.0), Line: 13},

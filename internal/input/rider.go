@@ -14,7 +14,7 @@ type RiderFile struct {
 	MaxHeartRate     Optional[float64] // bpm, measured
 	RestingHeartRate Optional[float64] // bpm, measured
 	HeartRateOff     bool              // heart rate shall not be used at all
-	Screened         Optional[bool]    // has been through a health screening for hard exercise
+	Screened         string            // ISO 8601 date of a health screening for hard exercise; empty if none
 	Evidence         []EvidenceFile
 }
 
@@ -41,7 +41,7 @@ var riderFields = []field{
 	{key: "max_heart_rate_bpm", unit: "bpm", low: 100, high: 240},
 	{key: "resting_heart_rate_bpm", unit: "bpm", low: 25, high: 120},
 	{key: "heart_rate", form: word, words: []string{"on", "off"}},
-	{key: "screened", form: yesNo},
+	{key: "screened", form: date},
 	{key: "evidence", form: list},
 }
 
@@ -76,7 +76,7 @@ func ReadRider(name string, r io.Reader) (RiderFile, error) {
 		MaxHeartRate:     o.number("max_heart_rate_bpm"),
 		RestingHeartRate: o.number("resting_heart_rate_bpm"),
 		HeartRateOff:     o.word("heart_rate") == "off",
-		Screened:         o.yesNo("screened"),
+		Screened:         o.date("screened"),
 	}
 	if rider.MaxHeartRate.Known && rider.RestingHeartRate.Known && rider.RestingHeartRate.Value >= rider.MaxHeartRate.Value {
 		o.refuse("resting_heart_rate_bpm", "not below max_heart_rate_bpm", "a resting heart rate below the maximum", "")

@@ -16,7 +16,7 @@ type Kind int
 const (
 	Failed    Kind = iota // the program could not do what was asked: exit code 1
 	Misuse                // bad input or bad flags: exit code 2
-	Cancelled             // the person stopped it: exit code 130
+	Cancelled             // the person stopped it: exit code 1
 )
 
 // String is the kind's name in the log.
@@ -83,21 +83,16 @@ func ForPerson(err error) (msg, hint string) {
 	return "Something went wrong inside the program.", "This is a fault of the program: please report it with the command you typed."
 }
 
-// ExitCode is 0 for nil, 2 for misuse, 130 for cancelled (128 + SIGINT, the
-// shells' common practice) and 1 for everything else.
+// ExitCode is 0 for nil, 2 for misuse, and 1 for everything else, being
+// stopped included.
 func ExitCode(err error) int {
 	if err == nil {
 		return 0
 	}
-	e, ok := errors.AsType[*Error](err)
-	switch {
-	case ok && e.Kind == Misuse:
+	if e, ok := errors.AsType[*Error](err); ok && e.Kind == Misuse {
 		return 2
-	case ok && e.Kind == Cancelled, !ok && errors.Is(err, context.Canceled):
-		return 130
-	default:
-		return 1
 	}
+	return 1
 }
 
 // OneLine is s with every character that could break or disturb a line of a

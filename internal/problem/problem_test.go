@@ -20,8 +20,8 @@ func TestForPersonAndExitCode(t *testing.T) {
 		{"misuse", bad, "a.yaml:1:2: mass_kg: \"x\" is no number second", "write kilograms", 2},
 		{"wrapped", fmt.Errorf("reading: %w", bad), "a.yaml:1:2: mass_kg: \"x\" is no number second", "write kilograms", 2},
 		{"failed", &Error{Message: "the disk is full"}, "the disk is full", "", 1},
-		{"cancelled", &Error{Kind: Cancelled, Message: "stopped"}, "stopped", "", 130},
-		{"context", fmt.Errorf("draw 7: %w", context.Canceled), "Stopped.", "", 130},
+		{"cancelled", &Error{Kind: Cancelled, Message: "stopped"}, "stopped", "", 1},
+		{"context", fmt.Errorf("draw 7: %w", context.Canceled), "Stopped.", "", 1},
 		{"deadline", context.DeadlineExceeded, "It took too long and was stopped.", "", 1},
 		{"unexplained", cause, "Something went wrong inside the program.", "This is a fault of the program: please report it with the command you typed.", 1},
 	} {

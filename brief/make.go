@@ -1,0 +1,335 @@
+package brief
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"chainline/capacity"
+	"chainline/course"
+	"chainline/estimate"
+	"chainline/pacing"
+	"chainline/physics"
+	"chainline/rig"
+)
+
+// Style is how much risk of running empty a plan takes.
+type Style int
+
+// The styles, and the highest chance of running empty each accepts; our
+// judgement.
+const (
+	Normal Style = iota
+	Careful
+	Bold
+)
+
+func (s Style) String() string { return [...]string{"normal", "careful", "bold"}[s] }
+
+// ChanceLimit is the highest chance of running empty before the line.
+func (s Style) ChanceLimit() float64 { return [...]float64{0.15, 0.05, 0.35}[s] }
+
+// ReserveShare of W′ is kept back unless the rider says otherwise: a corner,
+// a gap, a gust. Our judgement.
+const ReserveShare = 0.10
+
+// BestMinute is the duration in seconds whose best power no cue exceeds: what
+// W′ alone would allow for a few seconds nobody wants to read off a sheet. Our
+// judgement.
+const BestMinute = 60
+
+// Way is the course as the brief needs it: one profile, or a sketch.
+type Way struct {
+	Name      string
+	Known     string         // "track", "survey" or "sketch"
+	Profile   course.Profile // unless a sketch
+	Sketch    *course.Sketch // if a sketch
+	Laps      int
+	RawAscent float64 // m, before smoothing; 0 if nothing was smoothed
+	Smoothing string
+	Notes     []string // what was mended, for the warnings
+}
+
+// RoadKnown is the road after defaults, with the doubt about its numbers.
+type RoadKnown struct {
+	Name                      string
+	Road                      physics.Road
+	BikeSD, DragAreaSD, CrrSD float64
+	BikeFrom, DragFrom        string // origins
+	CrrFrom, AirFrom          string
+	Warnings                  []string
+}
+
+// Occasion is the event, if there is one.
+type Occasion struct {
+	Title, When, Kind, Made string
+	Categories              []Category
+}
+
+// Category is an ability class of the event, W/kg over a duration in seconds.
+type Category struct {
+	Name     string
+	Min, Max float64 // W/kg; 0 and +Inf where there is no limit
+	Over     float64 // s
+}
+
+// Request is everything a brief is made from.
+type Request struct {
+	Rider    capacity.Rider
+	Screened bool // has been through a health screening for hard exercise
+	Rig      rig.Rig
+	Road     RoadKnown
+	Way      Way
+	Occasion Occasion
+
+	Style       Style
+	ReserveJ    float64 // J; −1 for the usual share
+	CuesPerHour float64 // 0 for the usual number
+	Recovery    capacity.Recovery
+	ByGradient  bool           // rules as well as cues
+	Given       []pacing.Piece // a plan to judge instead of making one
+	Stated      *Stated        // capacity stated for a check
+
+	Draws, Workers int
+	Seed           uint64
+	Progress       func(string)
+}
+
+// Stated replaces the inference: the two-parameter model holds exactly.
+type Stated struct{ CriticalPower, WPrime, PowerLimit float64 }
+
+// Make assembles the brief. It returns an error wrapping pacing.ErrStall when
+// a plan brings the rider to a standstill, and ctx's when cancelled.
+func Make(ctx context.Context, q Request) (Brief, error) {
+	c, account := q.capacity()
+	world := q.world(c, account)
+	ask := pacing.Request{World: world, ReserveShare: ReserveShare, ReserveJ: q.ReserveJ, Given: q.Given,
+		ByGradient: q.ByGradient, CuesPerHour: q.CuesPerHour, Draws: q.Draws, Seed: q.Seed, Workers: q.Workers, Progress: q.Progress,
+		ChanceLimit: q.Style.ChanceLimit()}
+	if q.Stated != nil {
+		ask.ChanceLimit, ask.Ceiling = 0, q.Stated.PowerLimit
+		if q.ReserveJ < 0 {
+			ask.ReserveJ = 0
+		}
+	} else {
+		floor, ceiling := q.Rig.Limits()
+		ask.Floor, ask.Ceiling = floor, math.Max(floor+pacing.WattStep, math.Min(ceiling, c.Power(BestMinute)))
+	}
+	res, err := pacing.Make(ctx, ask)
+	if err != nil {
+		return Brief{}, err
+	}
+	s := sheet{Request: q, c: c, account: account, world: world, ask: ask, res: res}
+	return s.brief(), nil
+}
+
+func (q Request) capacity() (capacity.Capacity, capacity.Account) {
+	if s := q.Stated; s != nil {
+		return capacity.Fixed(s.CriticalPower, s.WPrime, s.PowerLimit),
+			capacity.Account{Model: "Stated: the two-parameter model holds exactly, without fade."}
+	}
+	return capacity.Infer(q.Rider)
+}
+
+// Doubts about typed numbers, our judgement: bathroom scales and a day's
+// water, and a bicycle weighed once.
+const riderMassSD = 0.5 // kg
+
+// world is everything uncertain about the ride.
+func (q Request) world(c capacity.Capacity, account capacity.Account) pacing.World {
+	w := pacing.World{Capacity: c, Form: q.Recovery, Road: q.Road.Road, RiderMass: q.Rider.Mass, RiderSD: riderMassSD,
+		BikeSD: q.Road.BikeSD, DragAreaSD: q.Road.DragAreaSD, CrrSD: q.Road.CrrSD, Profile: q.Way.Profile}
+	if q.Way.Sketch != nil {
+		w.Sketch = q.Way.Sketch.Draw
+	}
+	w.SourceSD, _ = q.Rig.SourceSD()
+	if q.Stated != nil {
+		// Stated in the watts the ride displays: no scale stands between them.
+		w.SameSource = true
+		return w
+	}
+	w.RecoveryMedian, w.RecoverySD = capacity.RecoverySpread(q.Recovery)
+	w.ByFeel = q.byFeel()
+	w.SameSource = account.Source != "" && account.Source == q.Rig.Source.Name
+	if !w.SameSource && len(q.Rider.Evidence) > 0 {
+		w.EvidenceSD = evidenceSD(q.Rider.Evidence)
+	}
+	return w
+}
+
+// vagueCurve is the doubt (sd of the logarithm) about a trainer's watts from
+// which on they are no guide and feel leads. Our judgement.
+const vagueCurve = 0.15
+
+// byFeel tells whether the rider goes by feel because nothing shows watts that
+// mean much.
+func (q Request) byFeel() bool {
+	sd, _ := q.Rig.SourceSD()
+	return q.Rig.Speaks() == rig.Feel || (q.Rig.Speaks() == rig.WheelSpeed && sd > vagueCurve)
+}
+
+// evidenceSD is the doubt about the scale of the source the evidence came
+// from: the widest stated, or that of mobile meters (Maier et al. 2017, IJSM
+// 38:456, 3.2 %; abstract only).
+func evidenceSD(evidence []capacity.Evidence) float64 {
+	sd := 0.0
+	for _, e := range evidence {
+		if e.AccuracyPercent > 0 {
+			sd = math.Max(sd, e.AccuracyPercent/100)
+		}
+	}
+	if sd == 0 {
+		return 0.032
+	}
+	return sd
+}
+
+// sheet is a brief in the making.
+type sheet struct {
+	Request
+	c       capacity.Capacity
+	account capacity.Account
+	world   pacing.World
+	ask     pacing.Request
+	res     pacing.Result
+}
+
+func (s *sheet) brief() Brief {
+	o := s.Occasion
+	b := Brief{Title: o.Title, When: o.When, Kind: o.Kind, Made: o.Made,
+		Rider: s.rider(), Rig: s.rig(), Road: s.road(), Course: s.course()}
+	if b.Title == "" {
+		b.Title = s.Way.Name
+	}
+	b.Plan = s.plan(b.Course.Climbs)
+	b.Forecast = s.forecast()
+	b.Warnings = s.warnings(b)
+	b.Cautions = s.cautions(b)
+	return b
+}
+
+func (s *sheet) rider() RiderSheet {
+	r := RiderSheet{Name: s.Rider.Name, Mass: s.Rider.Mass, Exact: s.c.Exact, Model: s.account.Model, Next: s.account.Next}
+	if s.c.Exact {
+		r.CriticalPower, r.WPrime, r.MaxPower = estimate.Exact(s.c.CriticalPower, "stated"), estimate.Exact(s.c.WPrime, "stated"), estimate.Exact(s.c.MaxPower, "stated limit")
+		r.Fade = estimate.Exact(0, "stated")
+	} else {
+		r.CriticalPower, r.WPrime, r.MaxPower, r.Fade = s.c.Estimates(s.account.Model)
+	}
+	r.Threshold = s.c.ThresholdEstimate("the power-duration curve at one hour")
+	if bpm, _, from, ok := s.Rider.MaxHeart(); ok && s.Rig.HeartRate {
+		r.HeartRateMax, r.HeartMaxFrom = bpm, from
+	}
+	for _, l := range s.account.Lines {
+		r.Evidence = append(r.Evidence, EvidenceLine{What: l.What, When: l.When, Used: l.Used})
+	}
+	if s.c.Exact {
+		r.Next = ""
+	}
+	return r
+}
+
+func (s *sheet) rig() RigSheet {
+	sd, _ := s.Rig.SourceSD()
+	r := RigSheet{Trainer: trainerWords(s.Rig.Trainer.Kind), Source: s.Rig.Source.Name, Accuracy: sd, Speaks: s.speaks()}
+	r.FloorW, r.CeilingW = s.Rig.Limits()
+	if math.IsInf(r.CeilingW, 1) {
+		r.CeilingW = 0
+	}
+	if s.Rig.Speaks() == rig.WheelSpeed {
+		curve := s.Rig.Trainer.Curve
+		if !curve.Known() {
+			curve = rig.UnknownCurve()
+		}
+		r.CurveFrom, r.CurveSD = curve.From, curve.SD
+	}
+	room := s.Rig.Room
+	words := ""
+	if room.TemperatureKnown {
+		words += fmt.Sprintf(", %.0f °C", room.Temperature)
+	}
+	if room.HumidityKnown {
+		words += fmt.Sprintf(", %.0f %% humidity", 100*room.Humidity)
+	}
+	if room.AirflowKnown {
+		words += fmt.Sprintf(", air moving at %.1f m/s", room.Airflow)
+	}
+	if words != "" {
+		r.Room = "Room as typed" + words
+	}
+	return r
+}
+
+func trainerWords(k rig.Kind) string {
+	return [...]string{"controllable trainer", "plain trainer", "rollers", "indoor bike"}[k]
+}
+
+// speaks is what leads a cue. A wheel speed that may be off by a third is
+// shown, but it does not lead.
+func (s *sheet) speaks() string {
+	switch {
+	case s.Stated != nil, s.Rig.Speaks() == rig.Watts:
+		return "watts"
+	case s.Rig.Speaks() == rig.WheelSpeed && !s.byFeel():
+		return "wheel speed"
+	default:
+		return "feel"
+	}
+}
+
+func (s *sheet) road() RoadSheet {
+	k := s.Road
+	return RoadSheet{Name: k.Name, BikeMass: k.Road.BikeMass,
+		CdA: estimate.Normal(k.Road.CdA, k.DragAreaSD, k.DragFrom), Crr: estimate.Normal(k.Road.Crr, k.CrrSD, k.CrrFrom),
+		Efficiency: k.Road.Efficiency, AirDensity: k.Road.AirDensity, AirFrom: k.AirFrom, DescentCap: k.Road.DescentCap,
+		StartSpeed: k.Road.StartSpeed, Bearings: k.Road.Bearings, WheelDragArea: k.Road.WheelDragArea,
+		WheelInertia: k.Road.WheelInertia, WheelRadius: k.Road.WheelRadius}
+}
+
+// Points kept for drawing.
+const (
+	profilePoints   = 400
+	plausiblePoints = 120
+	tracePoints     = 400
+)
+
+func (s *sheet) course() CourseSheet {
+	w := s.Way
+	out := CourseSheet{Name: w.Name, Known: w.Known, RawAscent: w.RawAscent, Smoothing: w.Smoothing, Laps: max(1, w.Laps), Sections: s.res.Long}
+	if w.Sketch != nil {
+		out.Distance, out.Ascent = w.Sketch.Totals()
+		for _, p := range s.res.Plausible[:min(5, len(s.res.Plausible))] {
+			out.Plausible = append(out.Plausible, course.Thin(p, plausiblePoints))
+		}
+		out.Profile = out.Plausible[0]
+		return out
+	}
+	out.Distance, out.Ascent = w.Profile.Length(), w.Profile.Ascent()
+	out.Climbs = course.Climbs(w.Profile)
+	out.Profile = course.Thin(w.Profile, profilePoints)
+	return out
+}
+
+func (s *sheet) forecast() ForecastSheet {
+	f := s.res.Forecast
+	out := ForecastSheet{Draws: s.Draws, Seed: s.Seed, Median: f.Median, Low80: f.Low80, High80: f.High80,
+		ChanceEmpty: f.ChanceEmpty, EmptyAt: f.EmptyAt, EmptyCue: f.EmptyCue,
+		Alone:     s.Occasion.Kind == MassStart || s.Occasion.Kind == GroupRide || s.Occasion.Kind == HandicapStart,
+		FiveWatts: s.res.FiveWatts, DragArea: s.res.DragArea, OneKg: s.res.OneKg}
+	out.Rest = "capacity, the power source's scale, masses, drag area, rolling, how fast W′ comes back, and how a plan is held on the day"
+	if s.c.Exact {
+		out.Rest = "the power source's scale, masses, drag area, rolling, and how a plan is held on the day; the capacity was stated"
+	}
+	if s.Way.Sketch != nil {
+		out.Rest += ", and the shape of the course"
+	}
+	return out
+}
+
+// Kinds of event, in words.
+const (
+	TimeTrial     = "time trial"
+	MassStart     = "mass start"
+	HandicapStart = "handicap start"
+	GroupRide     = "group ride"
+)

@@ -1,0 +1,40 @@
+// Command chainline makes briefs for indoor rides.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"runtime"
+	"runtime/debug"
+	"syscall"
+	"time"
+
+	"golang.org/x/term"
+
+	"chainline/internal/cli"
+)
+
+func main() { os.Exit(run()) }
+
+func run() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	out := term.IsTerminal(int(os.Stdout.Fd()))
+	return cli.Run(ctx, os.Args[1:], cli.Streams{
+		Out: os.Stdout, Err: os.Stderr,
+		OutTerminal: out, ErrTerminal: term.IsTerminal(int(os.Stderr.Fd())),
+		Colour:  out && os.Getenv("NO_COLOR") == "",
+		Now:     time.Now,
+		Version: version(),
+		Workers: runtime.GOMAXPROCS(0),
+	})
+}
+
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok || info.Main.Version == "" {
+		return "development"
+	}
+	return info.Main.Version
+}
