@@ -75,6 +75,7 @@ func HTML(w io.Writer, b brief.Brief) error {
 // stand for the sheet to stay one page. Both are our judgement, by counting
 // lines, checked against printed pages.
 func (p *page) balance() {
+	wrapped := 0
 	chars := func(texts []string, width int) int {
 		n := 0
 		for _, t := range texts {
@@ -82,7 +83,12 @@ func (p *page) balance() {
 		}
 		return n
 	}
-	left := len(p.Cues) + len(p.Rules) + chars(p.Warnings, 85) + len(p.Notes) + 5
+	for _, r := range p.Cues {
+		if len(r.Name)+len(r.Gear) > 30 {
+			wrapped++
+		}
+	}
+	left := wrapped + len(p.Cues) + len(p.Rules) + chars(p.Warnings, 85) + len(p.Notes) + 5
 	if len(p.Rules) > 0 {
 		left += 8
 	}
@@ -94,12 +100,14 @@ func (p *page) balance() {
 	} else {
 		right += course * 3 / 2
 	}
-	p.Density = "tight"
+	p.Density = "tight dense"
 	switch n := max(left, right); {
 	case n <= 30:
 		p.Density = "roomy"
-	case n <= 38:
+	case n <= 40:
 		p.Density = "snug"
+	case n <= 48:
+		p.Density = "tight"
 	}
 }
 

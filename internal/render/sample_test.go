@@ -170,9 +170,23 @@ func plain() brief.Brief {
 	return b
 }
 
+// heavy is as much as one sheet is promised to hold: 30 cues, five warnings,
+// three cautions, more climbs and evidence than are listed.
+func heavy() brief.Brief {
+	b := busy(30)
+	for i := range 4 {
+		b.Warnings = append(b.Warnings, "The mass of your bike was not given; eight and a half kilograms are assumed, which may be two off either way.")
+		b.Rider.Evidence = append(b.Rider.Evidence, b.Rider.Evidence[i%3])
+		b.Course.Climbs = append(b.Course.Climbs, b.Course.Climbs[i%2])
+	}
+	b.Warnings = b.Warnings[1:]
+	b.Cautions = append(b.Cautions, "Have water within reach and a fan on you before you start.", "Get off slowly afterwards; legs that worked hard can fail you on the first step.")
+	return b
+}
+
 // samples are the briefs every face is looked at with.
 func samples() map[string]brief.Brief {
-	return map[string]brief.Brief{"racer": racer(), "busy": busy(30), "newcomer": newcomer(), "plain": plain()}
+	return map[string]brief.Brief{"racer": racer(), "busy": busy(30), "heavy": heavy(), "newcomer": newcomer(), "plain": plain()}
 }
 
 // everyBrief adds the extremes and the hostile to the samples.
