@@ -25,7 +25,7 @@ const (
 //	P(t) = CP + W′/t·(1 − exp(−t·(Pmax−CP)/W′))          up to FadeFrom
 //	P(t) = the same − Fade·ln(t/FadeFrom)                beyond
 //
-// From two minutes up it is the hyperbola CP + W′/t to within 1 % of W′/t for
+// From two minutes up it is the hyperbola CP + W′/t to within 2 % of W′/t for
 // any likely rider, so a critical power fitted to tests gives those tests
 // back; for short times it runs to MaxPower. Morton's three-parameter
 // hyperbola, CP + W′/(t + W′/(Pmax−CP)), would need a W′ fitted with it.
