@@ -124,19 +124,24 @@ func (p Problem) candidates(o Optimum, n int, rides *int) [][]float64 {
 	var pick []float64
 	least := math.Inf(1)
 	for _, ends := range proposals {
+		if len(ends) > n-n/8 && len(proposals) > 1 {
+			continue // leave room to split long cues
+		}
 		rd, _, seconds := p.cueSearch(ends)
 		*rides += rd.rides()
 		if w := weight(seconds, len(ends)); w < least {
 			least, pick = w, ends
 		}
 	}
+	if pick == nil {
+		return proposals
+	}
 	return [][]float64{pick}
 }
 
 // cueSearch polishes the powers of cues with given ends on the fast grid.
 func (p Problem) cueSearch(ends []float64) (rd *rider, watts []float64, seconds float64) {
-	step, _ := gridLengths(p.Profile.Length())
-	rd = newRider(&p, newGrid(&p.Motion, p.Profile, ends, step))
+	rd = p.anew(ends, 0)
 	watts, sw, _ := p.polish(rd)
 	points := make([]checkpoint, len(ends)+1)
 	points[0].y = rd.start
@@ -146,41 +151,35 @@ func (p Problem) cueSearch(ends []float64) (rd *rider, watts []float64, seconds 
 }
 
 // rideCues polishes, rounds and repairs the powers of cues with given ends.
-// Cues that turn out too short are given to a neighbour and all is done again.
+// Cues that turn out too short are given to a neighbour and the rest repaired.
 func (p Problem) rideCues(ends []float64, n int, rides *int) ([]Piece, Outcome, error) {
+	searched, watts, _ := p.cueSearch(ends)
+	rd, watts := p.split(searched, watts, n)
+	watts = p.round(rd, watts)
+	*rides += searched.rides()
 	for {
-		searched, watts, _ := p.cueSearch(ends)
-		*rides += searched.rides()
-		rd, watts := p.split(searched, watts, n)
-		watts = p.round(rd, watts)
-		var plan []Piece
-		var out Outcome
-		// What the fast grid and the full profile disagree on is taken off the
-		// limit, and the rounding repaired.
-		for try := range 4 {
-			plan = merge(rd.grid.pieces(watts))
-			var err error
-			if out, err = p.Score(plan); err != nil {
-				return nil, Outcome{}, fmt.Errorf("rounding the plan: %w", err)
-			}
-			missing := p.Reserve - out.BalanceMin
-			if missing <= 1e-6 || try == 3 {
-				break
-			}
-			rd.limit -= missing + 2
-			watts = p.exchange(rd, watts)
+		if rd != searched {
+			*rides += rd.rides()
 		}
-		*rides += rd.rides()
-		plan, out, err := p.lower(plan, out)
+		plan, out, err := p.lower(merge(rd.grid.pieces(watts)), rides)
 		if err != nil {
 			return nil, Outcome{}, err
 		}
-		short := shortest(plan, out)
-		if short < 0 || len(plan) == 1 {
+		short := tooShort(plan, out)
+		if len(short) == 0 || len(plan) == 1 {
 			return plan, out, nil
 		}
-		ends = without(plan, short)
+		rd, watts = p.without(plan, short, rd.penalty)
+		watts = p.exchange(rd, watts)
 	}
+}
+
+// anew is a rider over other ends, with the limits as they stand.
+func (p Problem) anew(ends []float64, penalty float64) *rider {
+	step, _ := gridLengths(p.Profile.Length())
+	rd := newRider(&p, newGrid(&p.Motion, p.Profile, ends, step))
+	rd.penalty = penalty
+	return rd
 }
 
 // split cuts long cues whose power lies between two steps into a stretch at
@@ -210,10 +209,7 @@ func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
 	if len(out) == len(watts) {
 		return rd, watts
 	}
-	step, _ := gridLengths(p.Profile.Length())
-	finer := newRider(&p, newGrid(&p.Motion, p.Profile, ends, step))
-	finer.multiplier, finer.penalty = make([]float64, len(ends)), rd.penalty
-	return finer, out
+	return p.anew(ends, rd.penalty), out
 }
 
 // merge joins neighbours of equal power.
@@ -229,32 +225,36 @@ func merge(plan []Piece) []Piece {
 	return out
 }
 
-// shortest is the index of the shortest cue if it lasts less than
-// ShortestCue, else −1.
-func shortest(plan []Piece, o Outcome) int {
-	at, least := -1, ShortestCue
+// tooShort are the indices of cues that last less than ShortestCue, no two of
+// them neighbours.
+func tooShort(plan []Piece, o Outcome) []int {
+	var short []int
 	for i, piece := range plan {
-		if d := o.secondsAt(piece.To) - o.secondsAt(piece.From); d < least {
-			at, least = i, d
+		lasts := o.secondsAt(piece.To) - o.secondsAt(piece.From)
+		if lasts < ShortestCue && (len(short) == 0 || short[len(short)-1] < i-1) {
+			short = append(short, i)
 		}
 	}
-	return at
+	return short
 }
 
-// without are the ends of the plan's cues with one cue given to the
-// neighbour whose power is nearer.
-func without(plan []Piece, at int) []float64 {
-	drop := at // the end that disappears
-	if at == len(plan)-1 || (at > 0 && math.Abs(plan[at-1].Watts-plan[at].Watts) < math.Abs(plan[at+1].Watts-plan[at].Watts)) {
-		drop = at - 1
+// without is the plan with some cues each given to the neighbour whose power
+// is nearer.
+func (p Problem) without(plan []Piece, short []int, penalty float64) (*rider, []float64) {
+	gone := map[int]bool{}
+	for _, at := range short {
+		gone[at] = true
 	}
-	var ends []float64
+	var ends, watts []float64
 	for i, piece := range plan {
-		if i != drop {
-			ends = append(ends, piece.To)
+		switch {
+		case !gone[i]:
+			ends, watts = append(ends, piece.To), append(watts, piece.Watts)
+		case len(ends) > 0 && (i == len(plan)-1 || math.Abs(plan[i-1].Watts-piece.Watts) < math.Abs(plan[i+1].Watts-piece.Watts)):
+			ends[len(ends)-1] = piece.To // to the one before; else the next begins earlier
 		}
 	}
-	return ends
+	return p.anew(ends, penalty), watts
 }
 
 // SoftPedal is the power in watts below which a cue asks for coasting
@@ -376,46 +376,71 @@ func (p Problem) exchange(rd *rider, watts []float64) []float64 {
 	return watts
 }
 
-// lower takes 5 W off cues above CP, where it costs least time per joule
-// saved, until the balance on the full profile keeps the reserve.
-func (p Problem) lower(plan []Piece, out Outcome) ([]Piece, Outcome, error) {
-	for range 400 {
-		if out.BalanceMin >= p.Reserve-1e-6 {
-			return plan, out, nil
-		}
-		// The lowest point of the balance: only cues before it matter.
-		worst := 0
-		for i, w := range out.Balance {
-			if w < out.Balance[worst] {
-				worst = i
-			}
-		}
-		pick, cost := -1, math.Inf(1)
-		for i, piece := range plan {
-			if piece.From >= out.At[worst] || piece.Watts-WattStep < p.Floor || piece.Watts <= p.Balance.CriticalPower-WattStep {
-				continue
-			}
-			// Time lost per joule is least where speed gains least from power:
-			// high speed; and a long cue gives back more than is needed.
-			seconds := out.secondsAt(piece.To) - out.secondsAt(piece.From)
-			need := (p.Reserve - out.BalanceMin) / (WattStep * seconds)
-			if c := seconds * math.Max(1, 1/math.Max(need, 0.05)); c < cost {
-				pick, cost = i, c
-			}
-		}
-		if pick < 0 {
-			return plan, out, nil // infeasible: the caller looks at the balance
-		}
-		plan = append([]Piece(nil), plan...)
-		plan[pick].Watts -= WattStep
-		plan = merge(plan)
-		next, err := p.Score(plan)
+// lower takes steps of power off cues above CP until the balance on the full
+// profile keeps the reserve, and scores the plan. Where even that is not
+// enough the plan comes back as far as it got: its balance tells.
+func (p Problem) lower(plan []Piece, rides *int) ([]Piece, Outcome, error) {
+	rd := newRider(&p, newGrid(&p.Motion, p.Profile, planEnds(plan), 10))
+	watts := make([]float64, len(plan))
+	for i, piece := range plan {
+		watts[i] = piece.Watts
+	}
+	for range 5 {
+		p.takeOff(rd, watts)
+		lowered := merge(rd.grid.pieces(watts))
+		out, err := p.Score(lowered)
 		if err != nil {
 			return nil, Outcome{}, fmt.Errorf("rounding the plan: %w", err)
 		}
-		out = next
+		missing := p.Reserve - out.BalanceMin
+		if missing <= 1e-6 || missing > 0.5*p.Balance.WPrime {
+			*rides += rd.rides()
+			return lowered, out, nil
+		}
+		rd.limit -= missing + 1 // what the fast scheme does not see
 	}
-	return plan, out, nil
+	*rides += rd.rides()
+	lowered := merge(rd.grid.pieces(watts))
+	out, err := p.Score(lowered)
+	return lowered, out, err
+}
+
+// takeOff lowers watts in place until the limit is kept on the grid. Of the
+// cues before the worst overspending it takes the one that loses least time:
+// the shortest that is long enough to save what is missing, else the longest.
+func (p Problem) takeOff(rd *rider, watts []float64) {
+	points := make([]checkpoint, len(watts)+1)
+	points[0].y = rd.start
+	from := 0
+	for range 10 * len(watts) {
+		rd.overrunFrom(from, watts, points, math.Inf(1), true)
+		worst := 0
+		for c := range watts {
+			if points[c+1].spent > points[worst+1].spent {
+				worst = c
+			}
+		}
+		missing := points[worst+1].spent - rd.limit
+		if missing <= 0 {
+			return
+		}
+		pick, cost := -1, math.Inf(1)
+		for c := 0; c <= worst; c++ {
+			if watts[c] <= p.Balance.CriticalPower || p.nextStep(watts[c], -1) >= watts[c] {
+				continue
+			}
+			seconds := points[c+1].seconds - points[c].seconds
+			saved := WattStep * seconds
+			if w := seconds + math.Max(0, missing-saved); w < cost {
+				pick, cost = c, w
+			}
+		}
+		if pick < 0 {
+			return
+		}
+		watts[pick] = p.nextStep(watts[pick], -1)
+		from = pick
+	}
 }
 
 // evenSteps is the best even power in 5 W steps: the step above for a first
@@ -442,7 +467,7 @@ func (p Problem) evenSteps(watts float64, n int) ([]Piece, Outcome, error) {
 		o, err := p.Score(at(x))
 		if err == nil && o.BalanceMin >= p.Reserve-1e-6 {
 			lo = x
-			if o.Time < out.Time && shortest(at(x), o) < 0 {
+			if o.Time < out.Time && len(tooShort(at(x), o)) == 0 {
 				best, out = at(x), o
 			}
 		} else {

@@ -66,7 +66,7 @@ type World struct {
 type Orders struct {
 	Plan     []Piece
 	Rules    []Rule
-	ForCP    float64 // W, critical power the orders were made for
+	ForCP    float64 // W, critical power that watts by feel are shares of
 	Duration float64 // s, planned, for the fade
 }
 

@@ -73,6 +73,7 @@ type maker struct {
 	profiles  []course.Profile
 	cutShapes []*shape
 	pace      float64 // s, last known duration
+	forCP     float64 // W, critical power that the last problem's watts are shares of
 }
 
 // shapes draws the plausible profiles of a sketch, from streams of their own.
@@ -100,8 +101,14 @@ func (m *maker) problem(z float64) Problem {
 		m.pace = m.profiles[0].Length() / 8
 	}
 	for range 6 {
-		c := w.Capacity.AtRisk(z, m.pace)
-		p.Balance = capacity.Balance{CriticalPower: c.SustainableCP(m.pace), WPrime: c.WPrime, Form: w.Form, Speed: w.RecoveryMedian}
+		c, own := w.Capacity.AtRisk(z, m.pace), 1.0
+		if w.ByFeel {
+			// A share of one's own power is held whatever that power is: only
+			// the feeling itself can be off.
+			c, own = w.Capacity, math.Exp(-z*FeelSD)
+		}
+		m.forCP = c.SustainableCP(m.pace)
+		p.Balance = capacity.Balance{CriticalPower: own * m.forCP, WPrime: c.WPrime, Form: w.Form, Speed: w.RecoveryMedian}
 		p.Reserve = m.ReserveShare * c.WPrime
 		if m.ReserveJ >= 0 {
 			p.Reserve = math.Min(m.ReserveJ, 0.9*c.WPrime)
@@ -146,7 +153,7 @@ func (m *maker) run() (Result, error) {
 }
 
 func (m *maker) orders(r Result) Orders {
-	o := Orders{Plan: r.Plan.Plan, ForCP: r.Problem.Balance.CriticalPower, Duration: m.pace}
+	o := Orders{Plan: r.Plan.Plan, ForCP: m.forCP, Duration: m.pace}
 	if m.World.Sketch != nil && m.Given == nil {
 		o.Plan, o.Rules = nil, r.Rules
 	}

@@ -89,7 +89,7 @@ func bands(shapes []*shape) []Rule {
 func (p Problem) Rules(profiles []course.Profile) []Rule {
 	shapes := make([]*shape, len(profiles))
 	for i, profile := range profiles {
-		shapes[i] = cut(profile, []float64{profile.Length()}, math.Max(25, forecastStep(profile.Length())))
+		shapes[i] = cut(profile, []float64{profile.Length()}, math.Max(40, forecastStep(profile.Length())))
 	}
 	rules := bands(shapes)
 	low, high := math.Ceil(p.Floor/WattStep)*WattStep, math.Floor(p.Ceiling/WattStep)*WattStep
@@ -137,17 +137,18 @@ func (p Problem) tryRules(rules []Rule, shapes []*shape, best *float64, low, hig
 	return false
 }
 
-// joinRules joins neighbours that ask for the same power.
+// joinRules joins neighbours that ask for the same power, as long as three
+// are left: that downhill asks for no less than level road is worth saying.
 func joinRules(rules []Rule) []Rule {
-	out := rules[:1]
-	for _, r := range rules[1:] {
-		if last := &out[len(out)-1]; last.Watts == r.Watts {
-			last.To = r.To
+	for k := 1; k < len(rules) && len(rules) > 3; {
+		if rules[k].Watts == rules[k-1].Watts {
+			rules[k-1].To = rules[k].To
+			rules = append(rules[:k], rules[k+1:]...)
 		} else {
-			out = append(out, r)
+			k++
 		}
 	}
-	return out
+	return rules
 }
 
 // ruleCost is the mean time over the shapes with a price of one second on
