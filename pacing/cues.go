@@ -380,7 +380,8 @@ func (p Problem) exchange(rd *rider, watts []float64) []float64 {
 // profile keeps the reserve, and scores the plan. Where even that is not
 // enough the plan comes back as far as it got: its balance tells.
 func (p Problem) lower(plan []Piece, rides *int) ([]Piece, Outcome, error) {
-	rd := newRider(&p, newGrid(&p.Motion, p.Profile, planEnds(plan), 10))
+	step, _ := gridLengths(p.Profile.Length())
+	rd := newRider(&p, newGrid(&p.Motion, p.Profile, planEnds(plan), math.Max(10, 0.4*step)))
 	watts := make([]float64, len(plan))
 	for i, piece := range plan {
 		watts[i] = piece.Watts

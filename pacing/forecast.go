@@ -181,7 +181,7 @@ type Forecast struct {
 // forecastStep is the step of forecasts in metres; long courses are ridden in
 // longer steps (their error in time is below a thousandth of the interval).
 func forecastStep(length float64) float64 {
-	return math.Min(50, math.Max(10, length/4000))
+	return math.Min(50, math.Max(10, length/2500))
 }
 
 // Forecast rides the orders in n seeded draws, spread over the given number of

@@ -37,13 +37,14 @@ func (m *Motion) Advance(y, length, force, watts float64, record *[]Stage) (end,
 		}
 		y, seconds, left = v*v, t, left-x
 	}
-	wheel, twoM := m.Efficiency*watts, 2/m.Inertial
+	wheel, inertial := m.Efficiency*watts, 1/m.Inertial
+	twoM := 2 * inertial
 	for left > 0 {
 		v1 := math.Sqrt(y)
-		pull := wheel / v1
-		f1 := twoM * (pull - force - m.Bearing1*v1 - m.Drag*y)
+		i1 := 1 / v1
+		f1 := twoM * (wheel*i1 - force - m.Bearing1*v1 - m.Drag*y)
 		h := left
-		if relax := (pull/y + 2*m.Drag) / m.Inertial; relax*h > relaxLimit || -f1*h > dropLimit*y || f1*h > y {
+		if relax := (wheel*i1*i1*i1 + 2*m.Drag) * inertial; relax*h > relaxLimit || -f1*h > dropLimit*y || f1*h > y {
 			most := relaxLimit / relax
 			most = math.Min(most, dropLimit*y/math.Max(-f1, 1e-12))
 			most = math.Min(most, y/math.Max(f1, 1e-12))
@@ -54,14 +55,20 @@ func (m *Motion) Advance(y, length, force, watts float64, record *[]Stage) (end,
 				return 0, math.Inf(1), false
 			}
 		}
-		v2 := math.Sqrt(y + 0.5*h*f1)
-		f2 := twoM * (wheel/v2 - force - m.Bearing1*v2 - m.Drag*v2*v2)
-		v3 := math.Sqrt(y + 0.5*h*f2)
-		f3 := twoM * (wheel/v3 - force - m.Bearing1*v3 - m.Drag*v3*v3)
-		v4 := math.Sqrt(y + h*f3)
-		f4 := twoM * (wheel/v4 - force - m.Bearing1*v4 - m.Drag*v4*v4)
-		y += h / 6 * (f1 + 2*f2 + 2*f3 + f4)
-		seconds += h / 6 * (1/v1 + 2/v2 + 2/v3 + 1/v4)
+		y2 := y + 0.5*h*f1
+		v2 := math.Sqrt(y2)
+		i2 := 1 / v2
+		f2 := twoM * (wheel*i2 - force - m.Bearing1*v2 - m.Drag*y2)
+		y3 := y + 0.5*h*f2
+		v3 := math.Sqrt(y3)
+		i3 := 1 / v3
+		f3 := twoM * (wheel*i3 - force - m.Bearing1*v3 - m.Drag*y3)
+		y4 := y + h*f3
+		v4 := math.Sqrt(y4)
+		i4 := 1 / v4
+		f4 := twoM * (wheel*i4 - force - m.Bearing1*v4 - m.Drag*y4)
+		y += h / 6 * (f1 + 2*(f2+f3) + f4)
+		seconds += h / 6 * (i1 + 2*(i2+i3) + i4)
 		if !(y > slowest*slowest) || math.IsNaN(seconds) {
 			return 0, math.Inf(1), false
 		}
