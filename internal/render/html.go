@@ -33,6 +33,7 @@ type page struct {
 	Style                     template.CSS
 	Density                   string
 	Wide, Phone, RulesPicture template.HTML
+	Many                      bool // more cues than one column of one sheet holds: two columns
 	CourseLeft                bool
 	EvidenceShown             []string
 	EvidenceMore              string
@@ -45,6 +46,10 @@ var pageParsed = template.Must(template.New("page").Funcs(template.FuncMap{
 		return template.HTMLAttr(fmt.Sprintf(`width="%s"`, at(60*share)))
 	},
 }).Parse(pageTemplate))
+
+// columnCues is how many cues stand in one column on paper. Our judgement,
+// checked against printed pages.
+const columnCues = 32
 
 // shownEvidence is how many lines of evidence the page lists.
 const shownEvidence = 4
@@ -62,6 +67,7 @@ func HTML(w io.Writer, b brief.Brief) error {
 	if n := len(p.Evidence) - shownEvidence; n > 0 {
 		p.EvidenceShown, p.EvidenceMore = p.Evidence[:shownEvidence], "and "+plural(n, "more line")+" of evidence."
 	}
+	p.Many = len(p.Cues) > columnCues
 	p.balance()
 	var out strings.Builder
 	if err := pageParsed.Execute(&out, p); err != nil {
@@ -94,13 +100,16 @@ func (p *page) balance() {
 	}
 	right := len(p.Rests) + chars(p.EvidenceShown, 50) + chars([]string{p.Model, p.Next, p.RestsNote}, 50) + 2 + len(p.Changes) + 5
 	course := chars(p.Course, 85) + len(p.Climbs) + chars(p.Road, 85) + 3
-	p.CourseLeft = left < right
+	p.CourseLeft = left < right && !p.Many
 	if p.CourseLeft {
 		left += course
 	} else {
 		right += course * 3 / 2
 	}
 	p.Density = "tight dense"
+	if p.Many {
+		return
+	}
 	switch n := max(left, right); {
 	case n <= 30:
 		p.Density = "roomy"

@@ -156,14 +156,14 @@ func TestRacerPageSays(t *testing.T) {
 		}
 	}
 	cues := find(t, page, "cues")
-	for _, want := range []string{"Over the top, keep rolling", "305", "158–170", "16:29", "24 %", "somewhat hard"} {
+	for _, want := range []string{"Over the top, keep rolling", "305", "158–170", "16:29", "24 %", "firm"} {
 		if !strings.Contains(cues, want) {
 			t.Errorf("the cues do not say %q", want)
 		}
 	}
 	plainText := strings.ReplaceAll(page, nb, " ")
 	for _, want := range []string{"5 W more all the way: 9 s faster.", "0.01 m² less drag area: 6 s faster.",
-		"If the mass you typed is wrong by 1 kg: 7 s.", "231–249", "180 s maximal test, 330 W, 2 October 2026"} {
+		"If the mass you typed is wrong by 1 kg: 7 s.", "231–249", "14 firm, short sentences only", "180 s maximal test, 330 W, 2 October 2026"} {
 		if !strings.Contains(plainText, want) {
 			t.Errorf("the page does not say %q", want)
 		}
@@ -177,7 +177,8 @@ func TestCuesSpeakTheRigsLanguage(t *testing.T) {
 	}
 	b := plain()
 	b.Rig.Speaks = "feel"
-	if head := find(t, htmlOf(t, b), "cues"); !strings.Contains(head, "effort, 6 to 20") {
+	if head := find(t, htmlOf(t, b), "cues"); !strings.Contains(head, "wheel km/h") ||
+		!strings.Contains(head, "33.8 ± 0.7") || strings.Contains(head, "watts") {
 		t.Errorf("a rig that speaks feel is not told effort: %s", head)
 	}
 	if !strings.Contains(find(t, htmlOf(t, plain()), "flag"), "More than this trainer can hold") {

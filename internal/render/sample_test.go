@@ -42,15 +42,15 @@ func racer() brief.Brief {
 		name, feel                         string
 	}
 	list := []c{
-		{0, 120, 420, 0, 14, .93, 17, "Off the line", "very hard"},
-		{120, 1900, 240, 14, 180, .93, 14, "Settle", "somewhat hard"},
-		{1900, 4000, 305, 194, 408, .24, 17, "Climb 1", "very hard"},
-		{4000, 4900, 245, 602, 126, .23, 14, "Over the top, keep rolling", "somewhat hard"},
-		{4900, 6900, 60, 728, 133, .58, 8, "Down, drink", "very light"},
-		{6900, 7900, 240, 861, 128, .58, 14, "Valley", "somewhat hard"},
-		{7900, 8900, 345, 989, 231, .17, 18, "Climb 2", "very hard"},
-		{8900, 9400, 120, 1220, 45, .25, 9, "Crest", "very light"},
-		{9400, 10000, 330, 1265, 47, .10, 19, "Home, empty it", "all but everything"},
+		{0, 120, 420, 0, 14, .93, 17, "Off the line", "very hard, no wish to speak"},
+		{120, 1900, 240, 14, 180, .93, 14, "Settle", "firm, short sentences only"},
+		{1900, 4000, 305, 194, 408, .24, 17, "Climb 1", "very hard, no wish to speak"},
+		{4000, 4900, 245, 602, 126, .23, 14, "Over the top, keep rolling", "firm, short sentences only"},
+		{4900, 6900, 60, 728, 133, .58, 8, "Down, drink", "very easy, you could sing"},
+		{6900, 7900, 240, 861, 128, .58, 14, "Valley", "firm, short sentences only"},
+		{7900, 8900, 345, 989, 231, .17, 18, "Climb 2", "very hard, no wish to speak"},
+		{8900, 9400, 120, 1220, 45, .25, 9, "Crest", "very easy, you could sing"},
+		{9400, 10000, 330, 1265, 47, .10, 19, "Home, empty it", "all you have"},
 	}
 	b := brief.Brief{
 		Title: "Two Mills hill race", When: "Thursday 3 December 2026, 19:30 (Europe/Dublin)", Kind: "mass start", Made: "2026-12-02",
@@ -94,7 +94,7 @@ func racer() brief.Brief {
 // busy is the racer with n cues of equal length.
 func busy(n int) brief.Brief {
 	b := racer()
-	feel := []string{"very light", "light", "somewhat hard", "hard", "very hard"}
+	feel := []string{"very easy, you could sing", "easy, you could chat for hours", "firm, short sentences only", "hard, a few words at a time", "very hard, no wish to speak"}
 	b.Plan.Cues = nil
 	for i := range n {
 		w := []float64{240, 305, 180, 330, 260}[i%5]
@@ -141,13 +141,13 @@ func newcomer() brief.Brief {
 	}
 	b.Plan = brief.PlanSheet{Style: "careful", ChanceLimit: .05, Recovery: "differential", Reserve: 1450, ForCP: 131, ForWPrime: 12900,
 		Rules: []brief.Rule{
-			rule(.05, math.Inf(1), 185, "steep up", "hard", 15, 32, 1.6, .12), rule(.02, .05, 165, "up", "somewhat hard", 14, 30, 1.5, .24),
-			rule(-.02, .02, 140, "flat", "somewhat hard", 13, 27.6, 1.3, .41), rule(math.Inf(-1), -.02, 80, "down", "light", 9, 21, 1, .23)},
+			rule(.05, math.Inf(1), 185, "steep up", "hard, a few words at a time", 15, 32, 1.6, .12), rule(.02, .05, 165, "up", "firm, short sentences only", 14, 30, 1.5, .24),
+			rule(-.02, .02, 140, "flat", "firm, short sentences only", 13, 27.6, 1.3, .41), rule(math.Inf(-1), -.02, 80, "down", "easy, you could chat for hours", 9, 21, 1, .23)},
 		Time: 3460, OptimumTime: 3423, EvenWatts: 141, EvenTime: 3502, BalanceMin: 1450, MeanWatts: 138, Kept: .53}
 	b.Plan.Rules[0].Flag, b.Plan.Rules[0].Gear = "Shift to this gear before the climb; in a smaller one you would have to spin faster than 110 rpm", "50×15"
 	b.Forecast = brief.ForecastSheet{Draws: 1000, Seed: 1, Median: 3640, Low80: 3290, High80: 4180, ChanceEmpty: .048, EmptyAt: 17200, FiveWatts: 42, DragArea: 21, OneKg: 19}
 	b.Warnings = []string{
-		"Your capacity is a guess from age, mass and level. Ride the first ten minutes by feel; if it is harder than ‘somewhat hard’, ride slower.",
+		"Your capacity is a guess from age, mass and level. Ride the first ten minutes by feel; if it is harder than ‘firm’, ride slower.",
 		"Only the length and the ascent of the course are known. The forecast rode many courses that fit; yours may be kinder or worse.",
 		"The trainer's power curve comes from a table. A tyre a little softer than the maker's moves the speeds by a few km/h."}
 	return b

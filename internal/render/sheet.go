@@ -14,14 +14,15 @@ type sheet struct {
 	Heroes                []hero
 	Sketch                bool
 
-	Lead, LeadUnit string // what the rig speaks: head of the column
-	Cues           []row
-	Rules          []row
-	RulesNote      string
-	Notes          []note // what the rig cannot do, referred to by Mark
-	HasHeart       bool
-	HasWPerKg      bool
-	CueNote        string
+	Lead       string // what the rig speaks: head of the column
+	Cues       []row
+	Rules      []row
+	RulesNote  string
+	Notes      []note // what the rig cannot do, referred to by Mark
+	HasHeart   bool
+	SecondHead string // of a second quantity beside the lead; empty if there is none
+	FeelHead   string
+	CueNote    string
 
 	RulesCaption string
 	StripNote    string
@@ -48,12 +49,12 @@ type note struct{ Mark, Text string }
 
 // row is a cue, or a rule of effort by gradient.
 type row struct {
-	Number, Km, Name, Gear, Mark   string
-	Lead, PlusMinus                string
-	Exertion, Feel, Heart, At, WKg string
-	Left                           string  // '41 %'
-	LeftShare                      float64 // 0..1
-	Share                          string  // of the ride's time, for a rule
+	Number, Km, Name, Gear, Mark      string
+	Lead, PlusMinus                   string
+	Exertion, Feel, Heart, At, Second string
+	Left                              string  // '41 %'
+	LeftShare                         float64 // 0..1
+	Share                             string  // of the ride's time, for a rule
 }
 
 // rest is a number the brief rests on, with its interval placed on a scale

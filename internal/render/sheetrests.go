@@ -2,6 +2,7 @@ package render
 
 import (
 	"math"
+	"strings"
 
 	"chainline/brief"
 	"chainline/estimate"
@@ -119,7 +120,11 @@ const shownClimbs = 5
 func (s *sheet) courseWords(b brief.Brief) {
 	c := b.Course
 	known := map[string]string{"track": "from a recorded track", "survey": "as surveyed", "sketch": "only length and ascent are known"}[c.Known]
-	first := join([]string{c.Name, distance(courseLength(b)), whole(c.Ascent) + " m up"}, ", ")
+	name := c.Name
+	if strings.Contains(clean(name), clean(distance(courseLength(b)))) { // a sketch is named by its length
+		name = ""
+	}
+	first := join([]string{name, distance(courseLength(b)), whole(c.Ascent) + " m up"}, ", ")
 	if c.Laps > 1 {
 		first += " in " + plural(c.Laps, "lap")
 	}
@@ -128,11 +133,9 @@ func (s *sheet) courseWords(b brief.Brief) {
 	}
 	s.Course = append(s.Course, sentence(first))
 	if c.Smoothing != "" {
-		text := sentence(c.Smoothing)
-		if c.RawAscent > 0 && math.Abs(c.RawAscent-c.Ascent) >= 1 {
-			text += " Before that it had " + whole(c.RawAscent) + " m of ascent."
-		}
-		s.Course = append(s.Course, text)
+		s.Course = append(s.Course, sentence(c.Smoothing))
+	} else if c.RawAscent > 0 && math.Abs(c.RawAscent-c.Ascent) >= 1 {
+		s.Course = append(s.Course, "Before smoothing it had "+whole(c.RawAscent)+nb+"m of ascent.")
 	}
 	if c.Known == "sketch" { // the climbs of one of many possible profiles say nothing
 		return

@@ -1,20 +1,23 @@
 package render
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 
 	"chainline/brief"
 )
 
 // tables fills the cues and rules, in the language of the rig.
 func (s *sheet) tables(b brief.Brief) {
-	s.Lead, s.LeadUnit = "watts", "W"
+	s.Lead, s.FeelHead = "watts", "effort"
 	switch b.Rig.Speaks {
 	case "wheel speed":
-		s.Lead, s.LeadUnit = "wheel km/h", "km/h"
+		s.Lead, s.FeelHead = "wheel km/h", "effort"
 	case "feel":
-		s.Lead, s.LeadUnit = "effort, 6 to 20", ""
+		s.Lead, s.FeelHead = "effort", "feels"
 	}
 	for _, c := range b.Plan.Cues {
 		s.Cues = append(s.Cues, s.cueRow(b, c))
@@ -25,7 +28,7 @@ func (s *sheet) tables(b brief.Brief) {
 	for _, r := range append(append([]row{}, s.Cues...), s.Rules...) {
 		s.HasHeart = s.HasHeart || r.Heart != ""
 	}
-	s.HasWPerKg = b.Rig.Speaks == "watts" && !s.HasHeart && b.Rider.Mass > 0
+	s.second(b)
 	s.CueNote = s.cueNote(b)
 	if cp := b.Rider.CriticalPower.Mean; len(b.Plan.Rules) > 0 && cp > 0 {
 		s.RulesCaption = "Height: the effort. Dots: your critical power, " + whole(cp) + nb + "W."
@@ -46,17 +49,15 @@ func (s *sheet) cueNote(b brief.Brief) string {
 	if b.Rig.Speaks == "wheel speed" {
 		out = join([]string{out, "Speeds are of the wheel on this trainer, not of the road; four times out of five the watts meant lie within ±."}, " ")
 	}
+	out = join([]string{out, feelWords(b)}, " ")
 	return join([]string{out, "Effort is on the scale from 6, rest, to 20, all you have."}, " ")
 }
 
 func (s *sheet) cueRow(b brief.Brief, c brief.Cue) row {
-	r := row{Number: strconv.Itoa(c.Number), Km: km(c.FromM), Name: c.Name, Gear: c.Gear, Lead: leadOf(b.Rig.Speaks, c),
-		Exertion: exertion(c.Exertion), Feel: c.Feel, Heart: heart(c.HeartLow, c.HeartHigh), At: clock(c.StartS)}
+	r := row{Number: strconv.Itoa(c.Number), Km: km(c.FromM), Name: c.Name, Gear: cut(c.Gear, gearLength), Lead: leadOf(b.Rig.Speaks, c),
+		Exertion: exertion(c.Exertion), Feel: feelShort(c.Feel), Heart: heart(c.HeartLow, c.HeartHigh), At: clock(c.StartS)}
 	if b.Rig.Speaks == "wheel speed" {
 		r.PlusMinus = plusMinus(c.WheelKmh, c.WheelLowKmh, c.WheelHighKmh)
-	}
-	if c.WPerKg > 0 {
-		r.WKg = decimals(c.WPerKg, 1)
 	}
 	if courseLength(b) < 2000 {
 		r.Km = decimals(c.FromM/1000, 2)
@@ -76,19 +77,22 @@ func (s *sheet) cueRow(b brief.Brief, c brief.Cue) row {
 }
 
 func (s *sheet) ruleRow(b brief.Brief, u brief.Rule) row {
-	r := row{Km: slope(u.FromGradient, u.ToGradient), Name: u.Name, Gear: u.Gear, Exertion: exertion(u.Exertion), Feel: u.Feel,
+	r := row{Km: slope(u.FromGradient, u.ToGradient), Name: u.Name, Gear: cut(u.Gear, gearLength), Exertion: exertion(u.Exertion), Feel: feelShort(u.Feel),
 		Heart: heart(u.HeartLow, u.HeartHigh), Share: percent(u.ShareOfTime, 0)}
 	as := brief.Cue{Watts: u.Watts, WheelKmh: u.WheelKmh, WheelLowKmh: u.WheelLowKmh, WheelHighKmh: u.WheelHighKmh, Exertion: u.Exertion}
 	r.Lead = leadOf(b.Rig.Speaks, as)
 	if b.Rig.Speaks == "wheel speed" {
 		r.PlusMinus = plusMinus(u.WheelKmh, u.WheelLowKmh, u.WheelHighKmh)
 	}
-	if u.WPerKg > 0 {
-		r.WKg = decimals(u.WPerKg, 1)
-	}
 	r.Mark = s.mark(u.Flag)
 	return r
 }
+
+// gearLength is more than any gear takes ('50×15'); it is never broken over lines.
+const (
+	gearLength = 16
+	feelLength = 24 // a little more than any word for an effort
+)
 
 // mark is the letter under which a flag is told below the table; the same
 // words get the same letter.
@@ -109,6 +113,68 @@ func (s *sheet) mark(flag string) string {
 	}
 	s.Notes = append(s.Notes, note{mark, flag})
 	return mark
+}
+
+// second fills a quantity beside the lead: watts per kilogram where there is
+// room for them, or a first guess at wheel speed for a rig led by feel. A rig
+// led by feel has its exertion in the lead already.
+func (s *sheet) second(b brief.Brief) {
+	perKg := b.Rig.Speaks == "watts" && !s.HasHeart && b.Rider.Mass > 0
+	fill := func(r *row, watts, v, low, high float64) {
+		switch {
+		case b.Rig.Speaks == "feel":
+			r.Exertion = ""
+			if v > 0 {
+				r.Second, s.SecondHead = join([]string{wheel(v, low, high), plusMinus(v, low, high)}, " "), "wheel km/h"
+			}
+		case perKg && watts > 0:
+			r.Second, s.SecondHead = decimals(watts, 1), "W/kg"
+		}
+	}
+	for i, c := range b.Plan.Cues {
+		fill(&s.Cues[i], c.WPerKg, c.WheelKmh, c.WheelLowKmh, c.WheelHighKmh)
+	}
+	for i, r := range b.Plan.Rules {
+		fill(&s.Rules[i], r.WPerKg, r.WheelKmh, r.WheelLowKmh, r.WheelHighKmh)
+	}
+}
+
+// feelShort is the first words of a feel; the rest is told once, by feelWords.
+func feelShort(feel string) string {
+	short, _, _ := strings.Cut(feel, ",")
+	return cut(short, feelLength)
+}
+
+// feelWords tells what was cut from the feels that occur, hardest last.
+func feelWords(b brief.Brief) string {
+	type step struct{ low, high int }
+	seen := map[string]step{}
+	var order []string
+	add := func(n int, feel string) {
+		if !strings.Contains(feel, ",") {
+			return
+		}
+		k, ok := seen[feel]
+		if !ok {
+			order, k = append(order, feel), step{n, n}
+		}
+		seen[feel] = step{min(k.low, n), max(k.high, n)}
+	}
+	for _, c := range b.Plan.Cues {
+		add(c.Exertion, c.Feel)
+	}
+	for _, r := range b.Plan.Rules {
+		add(r.Exertion, r.Feel)
+	}
+	slices.SortFunc(order, func(a, b string) int { return cmp.Or(cmp.Compare(seen[a].low, seen[b].low), strings.Compare(a, b)) })
+	for i, f := range order {
+		n := exertion(seen[f].low)
+		if seen[f].high > seen[f].low {
+			n += "–" + exertion(seen[f].high)
+		}
+		order[i] = n + " " + f
+	}
+	return sentence(strings.Join(order, "; "))
 }
 
 func exertion(n int) string {

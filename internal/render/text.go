@@ -165,7 +165,7 @@ func (t *terminal) paragraph(head string, lines []string) {
 
 func (t *terminal) hero(h hero) {
 	const label, value = 28, 14
-	rest := cut(clean(h.Note), 400)
+	rest := cut(h.Note, 400)
 	head := pad(h.Label, label) + t.set(bold, pad(h.Value, value))
 	room := textWidth - label - value
 	for first := true; first || rest != ""; first = false {
@@ -182,7 +182,7 @@ func (t *terminal) hero(h hero) {
 		if !first {
 			head = strings.Repeat(" ", label+value)
 		}
-		t.WriteString(strings.TrimRight(head+part, " ") + "\n")
+		t.WriteString(strings.TrimRight(head+clean(part), " ") + "\n")
 	}
 }
 
@@ -242,10 +242,11 @@ func (t *terminal) cues(s sheet) {
 	}
 	const no, km, left = 4, 6, 10
 	lead := column(s.Cues, s.Lead, 15, leadWords)
-	feel := column(s.Cues, "effort", 16, effortWords)
+	feel := column(s.Cues, s.FeelHead, 16, effortWords)
+	second := secondWidth(s, s.Cues)
 	at := column(s.Cues, "at", 7, func(r row) string { return r.At })
-	name := nameWidth(s, no+km+lead+1+feel+at+1+left)
-	t.line(pad("", no) + padLeft("km", km) + pad("", name) + padLeft(s.Lead, lead) + " " + pad("effort", feel) + heartCell(s, "heart") + padLeft("at", at) + " left")
+	name := nameWidth(s, no+km+lead+1+second+feel+at+1+left)
+	t.line(pad("", no) + padLeft("km", km) + pad("", name) + padLeft(s.Lead, lead) + " " + secondCell(s.SecondHead, second) + pad(s.FeelHead, feel) + heartCell(s, "heart") + padLeft("at", at) + " left")
 	for _, r := range s.Cues {
 		marks := join([]string{r.Gear, r.Mark}, " ")
 		title := r.Name
@@ -257,12 +258,32 @@ func (t *terminal) cues(s sheet) {
 			left = bar(r.LeftShare, 5) + " " + clean(r.Left)
 		}
 		t.WriteString(strings.TrimRight(t.set(bold, padLeft(r.Number, no))+padLeft(r.Km, km)+pad(title, name)+
-			t.set(bold, padLeft(leadWords(r), lead))+" "+pad(effortWords(r), feel)+heartCell(s, r.Heart)+
+			t.set(bold, padLeft(leadWords(r), lead))+" "+secondCell(r.Second, second)+pad(effortWords(r), feel)+heartCell(s, r.Heart)+
 			padLeft(r.At, at)+" "+left, " ") + "\n")
 	}
 }
 
-func effortWords(r row) string { return join([]string{fmt.Sprintf("%2s", r.Exertion), r.Feel}, " ") }
+func effortWords(r row) string {
+	if r.Exertion == "" {
+		return r.Feel
+	}
+	return join([]string{fmt.Sprintf("%2s", r.Exertion), r.Feel}, " ")
+}
+
+// secondWidth is the width of the column beside the lead; 0 without one.
+func secondWidth(s sheet, rows []row) int {
+	if s.SecondHead == "" {
+		return 0
+	}
+	return column(rows, s.SecondHead, 11, func(r row) string { return r.Second }) + 1
+}
+
+func secondCell(v string, n int) string {
+	if n == 0 {
+		return ""
+	}
+	return padLeft(v, n-1) + " "
+}
 
 func (t *terminal) rules(s sheet) {
 	if len(s.Rules) == 0 {
@@ -275,12 +296,13 @@ func (t *terminal) rules(s sheet) {
 	const share = 8
 	gradient := column(s.Rules, "gradient", 16, func(r row) string { return r.Km }) + 1
 	lead := column(s.Rules, s.Lead, 15, leadWords)
-	feel := column(s.Rules, "effort", 16, effortWords)
-	name := nameWidth(s, 2+gradient+lead+1+feel+share)
-	t.line("  " + pad("gradient", gradient) + pad("", name) + padLeft(s.Lead, lead) + " " + pad("effort", feel) + heartCell(s, "heart") + "of time")
+	feel := column(s.Rules, s.FeelHead, 16, effortWords)
+	second := secondWidth(s, s.Rules)
+	name := nameWidth(s, 2+gradient+lead+1+second+feel+share)
+	t.line("  " + pad("gradient", gradient) + pad("", name) + padLeft(s.Lead, lead) + " " + secondCell(s.SecondHead, second) + pad(s.FeelHead, feel) + heartCell(s, "heart") + "of time")
 	for _, r := range s.Rules {
 		t.WriteString(strings.TrimRight("  "+pad(r.Km, gradient)+pad(join([]string{r.Name, r.Gear, r.Mark}, " "), name)+
-			t.set(bold, padLeft(leadWords(r), lead))+" "+pad(effortWords(r), feel)+heartCell(s, r.Heart)+clean(r.Share), " ") + "\n")
+			t.set(bold, padLeft(leadWords(r), lead))+" "+secondCell(r.Second, second)+pad(effortWords(r), feel)+heartCell(s, r.Heart)+clean(r.Share), " ") + "\n")
 	}
 }
 
