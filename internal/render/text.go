@@ -249,6 +249,9 @@ func (t *terminal) cues(s sheet) {
 	t.line(pad("", no) + padLeft("km", km) + pad("", name) + padLeft(s.Lead, lead) + " " + secondCell(s.SecondHead, second) + pad(s.FeelHead, feel) + heartCell(s, "heart") + padLeft("at", at) + " left")
 	for _, r := range s.Cues {
 		marks := join([]string{r.Gear, r.Mark}, " ")
+		if r.Mark != "" && utf8.RuneCountInString(r.Name+marks) > name-2 {
+			marks = r.Mark // the note below the table says the rest
+		}
 		title := r.Name
 		if marks != "" {
 			title = cut(clean(r.Name), max(name-2-utf8.RuneCountInString(marks), 1)) + " " + marks
