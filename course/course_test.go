@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 )
 
 // survey has two climbs: 2000 m at 5 % and 1000 m at 6 %.
@@ -131,7 +132,7 @@ func TestRepeat(t *testing.T) {
 	}
 	high := Profile{[]float64{0, 1000}, []float64{10, 35}}
 	if p, err := Repeat(high, 1); err != nil || !sameProfile(p, high) {
-		t.Errorf("one lap: %+v, %v", p, err)
+		t.Errorf("a single lap: %+v, %v", p, err)
 	}
 	for _, c := range []struct {
 		p    Profile
@@ -209,6 +210,22 @@ func TestSectionsStayClose(t *testing.T) {
 		if at != p.Length() || len(sections) > 80 {
 			t.Fatalf("seed %d: %d sections to %g m", seed, len(sections), at)
 		}
+	}
+}
+
+// A zigzag that shrinks slowly is always farthest off at its next point. Cut
+// there each time, 200,000 points took 100 s.
+func TestSectionsOfHostileZigzag(t *testing.T) {
+	const n = 200_000
+	p := Profile{Distance: make([]float64, n), Elevation: make([]float64, n)}
+	for i := range n {
+		p.Distance[i] = 10 * float64(i)
+		p.Elevation[i] = float64(i%2) * 10 * (1 - float64(i)/n)
+	}
+	start := time.Now()
+	Sections(p)
+	if took := time.Since(start); took > 10*time.Second {
+		t.Errorf("took %v", took)
 	}
 }
 

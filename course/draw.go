@@ -16,7 +16,7 @@ type piece struct{ length, rise float64 }
 // lies is not known. Draw panics if Check returns an error.
 //
 // The distribution is our judgement; nothing published was found to take it
-// from. U(a, b) is uniform, N standard normal, all draws independent. For one
+// from. U(a, b) is uniform, N standard normal, all draws independent. For a
 // lap of length L, ascent A:
 //
 //  1. Main climb, if there is one: what is unknown of length or ascent follows

@@ -23,7 +23,7 @@ func Reversed(p Profile) Profile {
 
 // Repeat rides a lap several times. A lap has to end where it starts: up to
 // 10 m of difference in elevation are spread evenly over it (LapNote says so),
-// more is an error, as are laps below 1 and courses above 2,000 km. One lap is
+// more is an error, as are laps below 1 and courses above 2,000 km. A single lap is
 // returned as it is, wherever it ends. A lead-in is ridden once: repeat first,
 // then add it with WithLeadIn.
 func Repeat(p Profile, laps int) (Profile, error) {

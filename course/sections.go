@@ -49,6 +49,10 @@ func Thin(p Profile, maxPoints int) Profile {
 	return q
 }
 
+// deepest is how often a stretch is cut at its worst point before it is halved
+// instead: a hostile zigzag would otherwise cost time quadratic in its points.
+const deepest = 64
+
 // simplify returns the indices to keep, ends included, in order. The point
 // farthest from the line it is replaced by is put back first, until none is
 // farther than tolerance or maxPoints are kept.
@@ -56,20 +60,25 @@ func simplify(p Profile, tolerance float64, maxPoints int) []int {
 	last := len(p.Distance) - 1
 	keep := []int{0, last}
 	queue := &spans{}
-	push := func(from, to int) {
-		if s := p.span(from, to); s.worst > from {
+	push := func(from, to, depth int) {
+		if s := p.span(from, to); s.off > 0 {
+			s.depth = depth
 			heap.Push(queue, s)
 		}
 	}
-	push(0, last)
+	push(0, last, 0)
 	for queue.Len() > 0 && len(keep) < maxPoints {
 		s := heap.Pop(queue).(span)
 		if s.off <= tolerance {
 			break
 		}
-		keep = append(keep, s.worst)
-		push(s.from, s.worst)
-		push(s.worst, s.to)
+		cut := s.worst
+		if s.depth >= deepest {
+			cut = (s.from + s.to) / 2
+		}
+		keep = append(keep, cut)
+		push(s.from, cut, s.depth+1)
+		push(cut, s.to, s.depth+1)
 	}
 	slices.Sort(keep)
 	return keep
@@ -78,8 +87,9 @@ func simplify(p Profile, tolerance float64, maxPoints int) []int {
 // span is a stretch between two kept points and its point farthest off.
 type span struct {
 	from, to int
-	worst    int     // equals from if nothing lies between or off the line
-	off      float64 // m, vertical
+	worst    int     // meaningful if off > 0
+	off      float64 // m, vertical; 0 if nothing lies between or off the line
+	depth    int     // cuts that led to it
 }
 
 func (p Profile) span(from, to int) span {

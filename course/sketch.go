@@ -41,7 +41,7 @@ const (
 	sketchMostLaps  = 1000
 )
 
-// lap is a sketch resolved: one lap, its lengths in metres from the lap's start.
+// lap is a sketch resolved: a single lap, its lengths in metres from the lap's start.
 type lap struct {
 	laps        int
 	length      float64
