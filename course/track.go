@@ -71,7 +71,7 @@ func (t Track) Notes() []string {
 	if t.Spikes > 0 {
 		say("%s in the elevations removed", count(t.Spikes, "spike"))
 	}
-	if low, high := t.range_(); low == high {
+	if low, high := t.extremes(); low == high {
 		say("every elevation is %g m: the file may hold none", low)
 	}
 	return notes
@@ -84,7 +84,7 @@ func count(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
-func (t Track) range_() (low, high float64) {
+func (t Track) extremes() (low, high float64) {
 	low, high = math.Inf(1), math.Inf(-1)
 	for _, p := range t.Points {
 		if p.Known {
