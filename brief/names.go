@@ -77,7 +77,7 @@ func roadName(c Cue, gradient float64, first, last, afterClimb bool) string {
 	switch {
 	case first && c.Share > 1.02 && c.LastS < 90:
 		return "Off the line"
-	case first && gradient < upFrom && gradient > downFrom:
+	case first && gradient > downFrom:
 		return "Settle in"
 	case c.Watts < pacing.SoftPedal && gradient < downFrom:
 		return "Down, let it roll"
@@ -113,22 +113,22 @@ func lastName(c Cue) string {
 
 // gradientName is a rule in words.
 func gradientName(from, to float64) string {
-	switch middle := 0.5 * (math.Max(from, -0.06) + math.Min(to, 0.11)); {
+	switch {
 	case math.IsInf(from, -1) && math.IsInf(to, 1):
 		return "everywhere"
-	case math.IsInf(from, -1) && to > 0.01:
-		return "down and level"
-	case middle < -0.012:
+	case math.IsInf(from, -1) && to > 0:
+		return "down or level"
+	case to <= 0:
 		return "downhill"
-	case middle < 0.012:
+	case from < 0 && to > 0.05:
+		return "level or up"
+	case from < 0:
 		return "level"
-	case math.IsInf(to, 1) && from < 0.05:
-		return "uphill"
-	case middle < 0.045:
+	case to <= 0.05:
 		return "gently up"
-	case middle < 0.07:
-		return "uphill"
-	default:
+	case from >= 0.06:
 		return "steep"
+	default:
+		return "uphill"
 	}
 }

@@ -66,7 +66,10 @@ func (s *sheet) hold(watts, seconds float64) held {
 	if s.Stated == nil && watts > 0 {
 		on := s.Rig.Hold(watts)
 		h.wheel, h.wheelLow, h.wheelHigh = kmh*on.WheelSpeed, kmh*on.Low, kmh*on.High
-		h.gear, h.flag = on.Gear, on.Flag
+		h.flag = on.Flag
+		if on.WheelSpeed > 0 || on.Flag != "" {
+			h.gear = on.Gear // a brake that holds the watts in any gear needs no advice
+		}
 	}
 	return h
 }

@@ -17,6 +17,7 @@ type rider struct {
 	start   float64 // v² at the line
 	limit   float64 // J that may be spent: W′ less the reserve
 	steps   int     // grid steps integrated so far, forward or backward
+	scouted int     // course rides on a coarser grid before
 
 	// Augmented Lagrangian of spent ≤ limit at the end of every control.
 	multiplier []float64 // s/J
@@ -40,7 +41,9 @@ func newRider(p *Problem, g *grid) *rider {
 }
 
 // rides is how many times the whole course has been integrated.
-func (rd *rider) rides() int { return (rd.steps + len(rd.grid.length) - 1) / len(rd.grid.length) }
+func (rd *rider) rides() int {
+	return rd.scouted + (rd.steps+len(rd.grid.length)-1)/len(rd.grid.length)
+}
 
 // flow is spent W′ after dt seconds at s watts above and r below CP, and its
 // derivatives by what was spent before, s, r and dt.

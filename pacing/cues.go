@@ -88,7 +88,7 @@ func interpolate(xs, ys []float64, x float64) float64 {
 func (p Problem) Rideable(o Optimum, n int, evenWatts float64, even Outcome) (Rideable, error) {
 	best := Rideable{Allowed: n, Outcome: Outcome{Time: math.Inf(1)}}
 	for _, ends := range p.candidates(o, n, &best.Rides) {
-		plan, out, err := p.rideCues(ends, n, &best.Rides)
+		plan, out, err := p.rideCues(o, ends, n, &best.Rides)
 		if err != nil {
 			return Rideable{}, err
 		}
@@ -127,7 +127,7 @@ func (p Problem) candidates(o Optimum, n int, rides *int) [][]float64 {
 		if len(ends) > n-n/8 && len(proposals) > 1 {
 			continue // leave room to split long cues
 		}
-		rd, _, seconds := p.cueSearch(ends)
+		rd, _, seconds := p.cueSearch(o, ends)
 		*rides += rd.rides()
 		if w := weight(seconds, len(ends)); w < least {
 			least, pick = w, ends
@@ -139,21 +139,48 @@ func (p Problem) candidates(o Optimum, n int, rides *int) [][]float64 {
 	return [][]float64{pick}
 }
 
-// cueSearch polishes the powers of cues with given ends on the fast grid.
-func (p Problem) cueSearch(ends []float64) (rd *rider, watts []float64, seconds float64) {
+// cueSearch polishes the powers of cues with given ends on the fast grid,
+// from the optimum's own mean power over each.
+func (p Problem) cueSearch(o Optimum, ends []float64) (rd *rider, watts []float64, seconds float64) {
 	rd = p.anew(ends, 0)
-	watts, sw, _ := p.polish(rd)
-	points := make([]checkpoint, len(ends)+1)
-	points[0].y = rd.start
-	rd.overrunFrom(0, watts, points, math.Inf(1), true)
-	last := points[len(ends)]
-	return rd, watts, last.seconds + last.worst*sw.price[0] // what the last joules would cost
+	watts = make([]float64, len(ends))
+	k, begin := 0, 0.0
+	largest := 0.0
+	for i, end := range ends {
+		work, time := 0.0, 0.0
+		for ; k < len(o.Plan) && o.Plan[k].To <= end+1e-6; k++ {
+			dt := o.Outcome.secondsAt(o.Plan[k].To) - o.Outcome.secondsAt(o.Plan[k].From)
+			work, time = work+o.Plan[k].Watts*dt, time+dt
+			largest = math.Max(largest, o.price[k])
+			if k+1 < len(o.price) {
+				rd.multiplier[i] += math.Max(0, o.price[k]-o.price[k+1])
+			}
+		}
+		if time == 0 {
+			work, time = wattsOver(o.Plan, begin, end), 1
+		}
+		watts[i], begin = work/time, end
+	}
+	rd.penalty = math.Max(largest, 0.1/p.Balance.CriticalPower) / (0.01 * p.Balance.WPrime)
+	var sw *sweep
+	watts, sw, _ = p.search(rd, watts, settling)
+	return rd, watts, rd.priced(watts, sw.price[0])
+}
+
+// wattsOver is the power of the piece in the middle of a stretch.
+func wattsOver(plan []Piece, from, to float64) float64 {
+	for _, piece := range plan {
+		if piece.To >= 0.5*(from+to) {
+			return piece.Watts
+		}
+	}
+	return plan[len(plan)-1].Watts
 }
 
 // rideCues polishes, rounds and repairs the powers of cues with given ends.
 // Cues that turn out too short are given to a neighbour and the rest repaired.
-func (p Problem) rideCues(ends []float64, n int, rides *int) ([]Piece, Outcome, error) {
-	searched, watts, _ := p.cueSearch(ends)
+func (p Problem) rideCues(o Optimum, ends []float64, n int, rides *int) ([]Piece, Outcome, error) {
+	searched, watts, _ := p.cueSearch(o, ends)
 	rd, watts := p.split(searched, watts, n)
 	watts = p.round(rd, watts)
 	*rides += searched.rides()

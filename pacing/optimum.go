@@ -111,24 +111,62 @@ func (p Problem) mend(plan []Piece, at Outcome) ([]Piece, Outcome, Status) {
 	return best, bestOut, Converged
 }
 
-// Limits of the search: outer passes, and sweeps in each.
-const (
-	outerPasses = 10
-	innerSweeps = 25
+// effort limits a search: outer passes, sweeps in each, and the promised gain,
+// as a share of the time, at which a pass ends.
+type effort struct {
+	passes, sweeps int
+	small          float64
+}
+
+var (
+	scouting = effort{3, 8, 2e-5}
+	settling = effort{8, 30, 2e-6}
 )
 
-// polish improves the quasi-steady plan on the grid with inertia and returns
-// watts per control.
+// polish searches from the quasi-steady plan with recovery or from the one
+// without, whichever leads further on a coarse grid: the problem has local
+// optima on both sides (spend now and win it back, or wait for the steep climb).
 func (p Problem) polish(rd *rider) ([]float64, *sweep, Status) {
-	watts, drops, typical := p.quasiSteady(rd.grid)
+	step, longest := gridLengths(p.Profile.Length())
+	coarse := newGrid(&p.Motion, p.Profile, boundaries(p.Profile, 2*longest), 2*step)
+	recovers, least := true, math.Inf(1)
+	for _, kind := range []bool{true, false} {
+		scout := newRider(&p, coarse)
+		watts, sw, _ := p.searchFrom(scout, kind, scouting)
+		// Waiting has to be clearly better: the coarse grid blurs short hills.
+		time := scout.priced(watts, sw.price[0])
+		if time < least*(1-1e-3) {
+			least, recovers = time, kind
+		}
+		rd.scouted += scout.rides()
+	}
+	return p.searchFrom(rd, recovers, settling)
+}
+
+// searchFrom searches from a quasi-steady plan on the rider's own grid.
+func (p Problem) searchFrom(rd *rider, recovers bool, e effort) ([]float64, *sweep, Status) {
+	watts, drops, typical := p.quasiSteady(rd.grid, recovers)
 	copy(rd.multiplier, drops)
 	rd.penalty = typical / (0.01 * p.Balance.WPrime)
-	return p.search(rd, watts)
+	return p.search(rd, watts, e)
+}
+
+// priced is the time of powers on the grid, with what they overspend at a
+// price (s/J).
+func (rd *rider) priced(watts []float64, price float64) float64 {
+	points := make([]checkpoint, len(watts)+1)
+	points[0].y = rd.start
+	rd.overrunFrom(0, watts, points, math.Inf(1), true)
+	last := points[len(watts)]
+	if last.seconds == 0 {
+		return math.Inf(1) // it stalls
+	}
+	return last.seconds + last.worst*price
 }
 
 // search runs the augmented Lagrangian from given watts per control; the
 // rider holds the first multipliers and penalty.
-func (p Problem) search(rd *rider, watts []float64) ([]float64, *sweep, Status) {
+func (p Problem) search(rd *rider, watts []float64, e effort) ([]float64, *sweep, Status) {
 	n, cp := len(rd.grid.ends), p.Balance.CriticalPower
 	sw := &sweep{rd: rd, policies: make([]policy, n), price: make([]float64, n),
 		lo: [2]float64{math.Max(0, p.Floor-cp), math.Max(0, cp-p.Ceiling)},
@@ -152,8 +190,8 @@ func (p Problem) search(rd *rider, watts []float64) ([]float64, *sweep, Status) 
 		return watts, sw, Infeasible
 	}
 	status, last, worstBefore := LimitReached, math.Inf(1), math.Inf(1)
-	for range outerPasses {
-		t = sw.descend(sw.again(t), innerSweeps, 2e-6*t.time)
+	for range e.passes {
+		t = sw.descend(sw.again(t), e.sweeps, e.small*t.time)
 		worst := 0.0
 		for i, m := range rd.multiplier {
 			over := t.spent[i+1] - rd.limit
@@ -185,10 +223,10 @@ func (sw *sweep) again(t *trajectory) *trajectory {
 
 // quasiSteady is the plan without inertia, the drops of the price of a joule
 // where the limit is touched, and a typical price, s/J.
-func (p Problem) quasiSteady(g *grid) (watts, drops []float64, typical float64) {
+func (p Problem) quasiSteady(g *grid, recovers bool) (watts, drops []float64, typical float64) {
 	n := len(g.ends)
 	q := &pricing{motion: &p.Motion, cells: make([]cell, n), cp: p.Balance.CriticalPower, wPrime: p.Balance.WPrime,
-		limit: p.Balance.WPrime - p.Reserve, floor: p.Floor, ceiling: p.Ceiling, recovers: true}
+		limit: p.Balance.WPrime - p.Reserve, floor: p.Floor, ceiling: p.Ceiling, recovers: recovers}
 	if p.Balance.Speed > 0 {
 		q.wPrime *= p.Balance.Speed // slower recovery: as if W′ were larger in its time constant
 	}

@@ -52,7 +52,7 @@ const (
 	trialDraws   = 300 // draws while searching; the final plan is judged on all
 	shapeDraws   = 10  // plausible shapes that rules are made for
 	optimumDraws = 4   // of those, how many the optimum is computed on
-	mostZ        = 5.0
+	mostZ        = 3.0
 )
 
 // Make plans and forecasts. With a ChanceLimit the plan is made for a rider
@@ -73,6 +73,7 @@ type maker struct {
 	profiles  []course.Profile
 	cutShapes []*shape
 	pace      float64 // s, last known duration
+	excess    float64 // W, taken off critical power to stay on the power-duration curve
 	forCP     float64 // W, critical power that the last problem's watts are shares of
 }
 
@@ -101,14 +102,9 @@ func (m *maker) problem(z float64) Problem {
 		m.pace = m.profiles[0].Length() / 8
 	}
 	for range 6 {
-		c, own := w.Capacity.AtRisk(z, m.pace), 1.0
-		if w.ByFeel {
-			// A share of one's own power is held whatever that power is: only
-			// the feeling itself can be off.
-			c, own = w.Capacity, math.Exp(-z*FeelSD)
-		}
+		c, own := w.atRisk(z, m.pace)
 		m.forCP = c.SustainableCP(m.pace)
-		p.Balance = capacity.Balance{CriticalPower: own * m.forCP, WPrime: c.WPrime, Form: w.Form, Speed: w.RecoveryMedian}
+		p.Balance = capacity.Balance{CriticalPower: own*m.forCP - m.excess, WPrime: c.WPrime, Form: w.Form, Speed: w.RecoveryMedian}
 		p.Reserve = m.ReserveShare * c.WPrime
 		if m.ReserveJ >= 0 {
 			p.Reserve = math.Min(m.ReserveJ, 0.9*c.WPrime)
@@ -120,6 +116,33 @@ func (m *maker) problem(z float64) Problem {
 		m.pace = seconds
 	}
 	return p
+}
+
+// atRisk is the rider to plan for when things go z standard deviations badly,
+// and the factor on critical power for what is not the rider's capacity: how
+// a plan is held, and the scale between two power sources. Capacity and the
+// rest share z in proportion to their variances in the power that can be held
+// for the duration (first-order reliability, as capacity.AtRisk).
+func (w World) atRisk(z, duration float64) (capacity.Capacity, float64) {
+	if w.ByFeel {
+		// A share of one's own power is held whatever that power is: only the
+		// feeling itself can be off.
+		return w.Capacity, math.Exp(-z * FeelSD)
+	}
+	rest := holdSD
+	if w.Steady {
+		rest = 0
+	}
+	if !w.SameSource {
+		rest = math.Hypot(rest, math.Hypot(w.SourceSD, w.EvidenceSD))
+	}
+	power := func(c capacity.Capacity) float64 { return c.SustainableCP(duration) + c.WPrime/duration }
+	own := (power(w.Capacity) - power(w.Capacity.AtRisk(1, duration))) / power(w.Capacity)
+	total := math.Hypot(own, rest)
+	if total == 0 {
+		return w.Capacity, 1
+	}
+	return w.Capacity.AtRisk(z*own/total, duration), math.Exp(-z * rest / total * rest)
 }
 
 func (m *maker) run() (Result, error) {
@@ -160,8 +183,38 @@ func (m *maker) orders(r Result) Orders {
 	return o
 }
 
-// at makes the whole plan for one rider.
+// at makes the whole plan for one rider. Some forms of recovery give W′ back
+// so generously that a plan would average more than the power-duration curve
+// holds for as long as it takes; then critical power is lowered by the excess
+// and all is done again.
 func (m *maker) at(z float64) (Result, error) {
+	for try := 0; ; try++ {
+		r, err := m.once(z)
+		if err != nil || m.World.Capacity.Exact || m.Given != nil || try == 8 {
+			return r, err
+		}
+		over := m.over(r)
+		if over <= 0.02 {
+			return r, nil
+		}
+		m.excess += 1.1*over + 0.01
+	}
+}
+
+// over is by how many watts a plan's mean exceeds the curve, at most.
+func (m *maker) over(r Result) float64 {
+	hold := m.World.Capacity.Power
+	if m.World.Sketch != nil {
+		return math.Max(r.Ruled.MeanWatts-hold(r.Ruled.Time), r.EvenWatts-hold(r.EvenTime))
+	}
+	over := math.Inf(-1)
+	for _, o := range []Outcome{r.Plan.Outcome, r.Optimum.Outcome, r.Even} {
+		over = math.Max(over, o.MeanWatts-hold(o.Time))
+	}
+	return over
+}
+
+func (m *maker) once(z float64) (Result, error) {
 	if err := m.ctx.Err(); err != nil {
 		return Result{}, err
 	}
@@ -188,6 +241,8 @@ func (m *maker) at(z float64) (Result, error) {
 	if r.Plan, err = p.Rideable(r.Optimum, n, r.EvenWatts, r.Even); err != nil {
 		return r, err
 	}
+	// The best ride found is never slower than one that is ridden by cues.
+	r.OptimumTime = math.Min(r.OptimumTime, r.Plan.Outcome.Time)
 	if m.ByGradient {
 		r.Rules = p.Rules(m.profiles)
 		r.Ruled = p.ScoreRules(r.Rules, m.profiles)

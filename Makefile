@@ -1,0 +1,30 @@
+# The one gate is `make test`; continuous integration runs the same.
+.PHONY: build demo test lint bench evidence fuzz clean
+
+build: ## the program, in bin/
+	go build -trimpath -o bin/chainline ./cmd/chainline
+
+demo: build ## the main job on an invented scenario: briefs in the terminal and as pages in bin/demo
+	@demo/run
+
+test: lint ## what has to pass
+	go test ./...
+	go test -race -short ./pacing ./internal/cli ./estimate
+
+lint:
+	@bad=$$(gofmt -l .); if [ -n "$$bad" ]; then echo "not gofmt-clean: $$bad"; exit 1; fi
+	go vet ./...
+
+bench: ## speed, with the processor and a calibration loop
+	go test -run '^$$' -bench . -benchmem ./physics ./pacing
+	go test -run TestSpeed -v -count 1 ./internal/evidence -args -speed
+
+evidence: ## recompute the tables in docs/evidence.md (minutes)
+	go run ./internal/evidence/write
+
+fuzz: ## half a minute on every reader
+	for f in FuzzReadGPX FuzzReadCSV; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./course || exit 1; done
+	for f in FuzzRider FuzzRig FuzzRoad FuzzEvent FuzzPlan; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/input || exit 1; done
+
+clean:
+	rm -rf bin

@@ -1,0 +1,122 @@
+// Package house_test holds the house to its rules.
+package house_test
+
+import (
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+const module = "chainline/"
+
+// may lists what each package may import of ours, below itself. A package
+// that is not listed fails, and so does a listed one that does not exist.
+var may = map[string][]string{
+	"estimate":                {},
+	"physics":                 {},
+	"course":                  {"physics"},
+	"capacity":                {"estimate", "physics"},
+	"rig":                     {"physics", "estimate"},
+	"pacing":                  {"capacity", "course", "physics", "estimate"},
+	"brief":                   {"pacing", "rig", "capacity", "course", "physics", "estimate"},
+	"internal/problem":        {},
+	"internal/input":          {"internal/problem", "rig"},
+	"internal/render":         {"brief", "course", "estimate"},
+	"internal/service":        {"brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig"},
+	"internal/cli":            {"brief", "internal/input", "internal/problem", "internal/render", "internal/service"},
+	"internal/evidence":       {"brief", "capacity", "course", "estimate", "pacing", "physics", "rig"},
+	"cmd/chainline":           {"internal/cli"},
+	"internal/house":          {},
+	"internal/docs":           {},
+	"demo/generate":           {"course"},
+	"internal/evidence/write": {"internal/evidence"},
+}
+
+// pure packages compute: they open nothing, read no clock and keep no state.
+var pure = []string{"estimate", "physics", "course", "capacity", "rig", "pacing", "brief"}
+
+var banned = map[string]string{
+	"time":          "a formula has no clock: pass seconds in",
+	"os":            "readers take an io.Reader",
+	"io/fs":         "readers take an io.Reader",
+	"net":           "nothing leaves the machine",
+	"net/http":      "nothing leaves the machine",
+	"log":           "return what happened",
+	"log/slog":      "return what happened",
+	"database/sql":  "physiology must be usable without a file",
+	"math/rand":     "randomness is passed in, from math/rand/v2",
+	"embed":         "data belongs to the edge",
+	"runtime":       "the number of workers is passed in",
+	"os/exec":       "a formula starts nothing",
+	"encoding/json": "faces are internal/render's",
+	"html/template": "faces are internal/render's",
+	"text/template": "faces are internal/render's",
+}
+
+// outside is where each module may be used, so that a library stays behind
+// one package. What is missing here may not be imported at all.
+var outside = map[string][]string{
+	"gonum.org/v1/gonum":     {"capacity", "pacing", "physics"},
+	"go.yaml.in/yaml/v3":     {"internal/input"},
+	"github.com/spf13/cobra": {"internal/cli"},
+	"github.com/spf13/pflag": {"internal/cli"},
+	"golang.org/x/term":      {"cmd/chainline"},
+}
+
+func TestImportLaw(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, module+"...").Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	found := map[string]bool{}
+	for line := range strings.Lines(string(out)) {
+		f := strings.Fields(line)
+		name := strings.TrimPrefix(f[0], module)
+		found[name] = true
+		allowed, known := may[name]
+		if !known {
+			t.Errorf("%s is not in the law: add it with what it may import", name)
+			continue
+		}
+		for _, imp := range f[1:] {
+			check(t, name, imp, allowed)
+		}
+	}
+	for name := range may {
+		if !found[name] && !testOnly(name) {
+			t.Errorf("the law names %s, which does not exist", name)
+		}
+	}
+}
+
+// testOnly packages have no code of their own to list.
+func testOnly(name string) bool { return name == "internal/house" || name == "internal/docs" }
+
+func check(t *testing.T, name, imp string, allowed []string) {
+	t.Helper()
+	if ours, ok := strings.CutPrefix(imp, module); ok {
+		if !slices.Contains(allowed, ours) {
+			t.Errorf("%s imports %s, which stands above it or beside it", name, ours)
+		}
+		return
+	}
+	if why, ok := banned[imp]; ok && slices.Contains(pure, name) {
+		t.Errorf("%s imports %s: %s", name, imp, why)
+	}
+	if imp == "testing" {
+		t.Errorf("%s imports testing outside its tests", name)
+	}
+	if first, _, _ := strings.Cut(imp, "/"); !strings.Contains(first, ".") {
+		return // standard library
+	}
+	for lib, users := range outside {
+		if imp == lib || strings.HasPrefix(imp, lib+"/") {
+			if !slices.Contains(users, name) {
+				t.Errorf("%s imports %s: only %v may", name, imp, users)
+			}
+			return
+		}
+	}
+	t.Errorf("%s imports %s, which docs/dependencies.md and this law do not know", name, imp)
+}
