@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"chainline/course"
-	"chainline/pacing"
 )
 
 // What a cue is called: where it is on the road, in a few plain words.
@@ -79,9 +78,9 @@ func roadName(c Cue, gradient float64, first, last, afterClimb bool) string {
 		return "Off the line"
 	case first && gradient > downFrom:
 		return "Settle in"
-	case c.Watts < pacing.SoftPedal && gradient < downFrom:
+	case c.Watts < 1 && gradient < downFrom:
 		return "Down, let it roll"
-	case c.Watts < pacing.SoftPedal:
+	case c.Watts < 1:
 		return "Let it roll"
 	case gradient < downFrom && c.Share < 0.6:
 		return "Down, easy, drink"
@@ -104,7 +103,7 @@ func lastName(c Cue) string {
 	switch {
 	case c.Share > 1.02:
 		return "Home, give what is left"
-	case c.Watts < pacing.SoftPedal:
+	case c.Watts < 1:
 		return "Home, rolling"
 	default:
 		return "Home, hold on"

@@ -55,10 +55,10 @@ func (s *sheet) hold(watts, seconds float64) held {
 	h := held{wPerKg: watts / s.Rider.Mass}
 	cp := s.c.SustainableCP(s.res.Duration)
 	h.exertion, h.feel = capacity.Feel(watts/cp, seconds)
-	if watts < pacing.SoftPedal {
+	if watts < 1 {
 		h.exertion, h.feel = 6, "no effort, let it roll"
 	}
-	if bpm, sd, _, ok := s.Rider.MaxHeart(); ok && s.Rig.HeartRate && watts >= pacing.SoftPedal {
+	if bpm, sd, _, ok := s.Rider.MaxHeart(); ok && s.Rig.HeartRate && watts >= 1 {
 		if low, high, ok := capacity.HeartBand(s.c, s.Rider.Mass, bpm, sd, watts, seconds); ok {
 			h.heartLow, h.heartHigh = low, high
 		}

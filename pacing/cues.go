@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -89,6 +90,9 @@ func (p Problem) Rideable(o Optimum, n int, evenWatts float64, even Outcome) (Ri
 	best := Rideable{Allowed: n, Outcome: Outcome{Time: math.Inf(1)}}
 	for _, ends := range p.candidates(o, n, &best.Rides) {
 		plan, out, err := p.rideCues(o, ends, n, &best.Rides)
+		if errors.Is(err, ErrStall) {
+			continue // rounded to too little on a slope
+		}
 		if err != nil {
 			return Rideable{}, err
 		}
@@ -288,15 +292,20 @@ func (p Problem) without(plan []Piece, short []int, penalty float64) (*rider, []
 // instead: few can hold so little, and it costs nothing. Our judgement.
 const SoftPedal = 30.0
 
+// softPedal is SoftPedal, or a quarter of a critical power that is small.
+func (p Problem) softPedal() float64 {
+	return math.Min(SoftPedal, WattStep*math.Floor(0.25*p.Balance.CriticalPower/WattStep))
+}
+
 // onStep is the power nearest to w that a cue may ask for.
 func (p Problem) onStep(w float64) float64 {
 	low, high := math.Ceil(p.Floor/WattStep)*WattStep, math.Floor(p.Ceiling/WattStep)*WattStep
 	w = math.Min(high, math.Max(low, WattStep*math.Round(w/WattStep)))
-	if w < SoftPedal && low == 0 {
-		if w < 0.5*SoftPedal {
+	if soft := p.softPedal(); w < soft && low == 0 {
+		if w < 0.5*soft {
 			return 0
 		}
-		return SoftPedal
+		return soft
 	}
 	return w
 }
@@ -304,8 +313,8 @@ func (p Problem) onStep(w float64) float64 {
 // nextStep is the power one step up (direction 1) or down (−1) from w.
 func (p Problem) nextStep(w, direction float64) float64 {
 	step := direction * WattStep
-	if low := p.onStep(0); low == 0 && (w == 0 && direction > 0 || w == SoftPedal && direction < 0) {
-		step = direction * SoftPedal
+	if soft := p.softPedal(); p.onStep(0) == 0 && (w == 0 && direction > 0 || w == soft && direction < 0) {
+		step = direction * soft
 	}
 	return p.onStep(w + step)
 }

@@ -33,7 +33,7 @@ type sweep struct {
 	rd       *rider
 	lo, hi   [2]float64 // bounds of s and r
 	policies []policy
-	price    []float64 // derivative of the cost to come by spent, after each control
+	price    []float64 // what a joule spent costs after each control, s/J; see prices
 	damping  float64
 	expected float64 // fall of the cost that the model promises
 }
@@ -80,9 +80,24 @@ func (sw *sweep) plan(t *trajectory) {
 		_, slope, curve := sw.rd.overspent(c, t.spent[c+1])
 		v.g[1] += slope
 		v.h[1][1] += curve
-		sw.price[c] = v.g[1]
 		g, h := sw.expand(c, t, v)
 		v = sw.choose(c, t, g, h)
+	}
+}
+
+// prices writes what a joule spent costs after each control if nothing else
+// is changed: the plain adjoint, without the model's curvature.
+func (sw *sweep) prices(t *trajectory) {
+	byY, byD := 0.0, 0.0
+	for c := len(sw.price) - 1; c >= 0; c-- {
+		_, slope, _ := sw.rd.overspent(c, t.spent[c+1])
+		byD += slope
+		sw.price[c] = byD
+		watts := sw.rd.balance.CriticalPower + t.u[c][0] - t.u[c][1]
+		_, dt, _ := sw.rd.cross(c, t.y[c], watts, true)
+		_, f := sw.rd.flow(t.spent[c], t.u[c][0], t.u[c][1], dt)
+		byY, _ = sw.rd.back(c, watts, byY, 1+byD*f[3])
+		byD *= f[0]
 	}
 }
 

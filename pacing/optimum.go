@@ -143,6 +143,31 @@ func (p Problem) polish(rd *rider) ([]float64, *sweep, Status) {
 	return p.searchFrom(rd, recovers, settling)
 }
 
+// onward searches on from a rideable plan and returns the better optimum.
+func (p Problem) onward(o Optimum, r Rideable) (Optimum, error) {
+	step, longest := gridLengths(p.Profile.Length())
+	g := newGrid(&p.Motion, p.Profile, boundaries(p.Profile, longest), step)
+	rd := newRider(&p, g)
+	watts, begin := make([]float64, len(g.ends)), 0.0
+	for i, end := range g.ends {
+		watts[i], begin = wattsOver(r.Plan, begin, end), end
+	}
+	_, _, typical := p.quasiSteady(g, true)
+	rd.penalty = typical / (0.01 * p.Balance.WPrime)
+	watts, sw, status := p.search(rd, watts, settling)
+	plan := g.pieces(watts)
+	out, err := p.Score(plan)
+	if err != nil {
+		return o, err
+	}
+	plan, out, mended := p.mend(plan, out)
+	o.Rides += rd.rides()
+	if out.Time < o.Outcome.Time && out.BalanceMin >= p.Reserve-1e-6 {
+		o.Plan, o.Outcome, o.Status, o.price = plan, out, max(status, mended), sw.price
+	}
+	return o, nil
+}
+
 // searchFrom searches from a quasi-steady plan on the rider's own grid.
 func (p Problem) searchFrom(rd *rider, recovers bool, e effort) ([]float64, *sweep, Status) {
 	watts, drops, typical := p.quasiSteady(rd.grid, recovers)
@@ -207,6 +232,7 @@ func (p Problem) search(rd *rider, watts []float64, e effort) ([]float64, *sweep
 		}
 		last, worstBefore = t.time, worst
 	}
+	sw.prices(t)
 	out := make([]float64, n)
 	for i, u := range t.u {
 		out[i] = cp + u[0] - u[1]

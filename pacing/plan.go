@@ -47,6 +47,11 @@ type Result struct {
 	OneKg                 float64 // s lost by 1 kg more
 }
 
+// feltApart is the least share of CP by which efforts held by feel differ, so
+// that a rider can tell them apart: half a step of the exertion scale. Our
+// judgement.
+const feltApart = 0.05
+
 // Numbers of the search by chance.
 const (
 	trialDraws   = 300 // draws while searching; the final plan is judged on all
@@ -98,6 +103,9 @@ func (m *maker) problem(z float64) Problem {
 	w := m.World
 	p := Problem{Motion: w.Road.Motion(w.RiderMass), Profile: m.profiles[0], StartSpeed: w.Road.StartSpeed,
 		Floor: m.Floor, Ceiling: m.Ceiling}
+	if w.ByFeel {
+		p.Apart = feltApart
+	}
 	if m.pace == 0 {
 		m.pace = m.profiles[0].Length() / 8
 	}
@@ -241,8 +249,13 @@ func (m *maker) once(z float64) (Result, error) {
 	if r.Plan, err = p.Rideable(r.Optimum, n, r.EvenWatts, r.Even); err != nil {
 		return r, err
 	}
-	// The best ride found is never slower than one that is ridden by cues.
-	r.OptimumTime = math.Min(r.OptimumTime, r.Plan.Outcome.Time)
+	if r.Plan.Outcome.Time < r.OptimumTime {
+		// The search was caught in a worse place than the cues: go on from them.
+		if r.Optimum, err = p.onward(r.Optimum, r.Plan); err != nil {
+			return r, err
+		}
+		r.OptimumTime = math.Min(r.Optimum.Outcome.Time, r.Plan.Outcome.Time)
+	}
 	if m.ByGradient {
 		r.Rules = p.Rules(m.profiles)
 		r.Ruled = p.ScoreRules(r.Rules, m.profiles)

@@ -21,6 +21,9 @@ type Problem struct {
 	Reserve    float64          // J of W′ to keep back, 0 ≤ Reserve < W′
 	Floor      float64          // W, least power; 0 is coasting
 	Ceiling    float64          // W, highest power, > Floor
+	// Apart is the least share of CP by which rules by gradient differ; 0 lets
+	// them differ by single steps.
+	Apart float64
 }
 
 // Piece is a stretch of constant power.

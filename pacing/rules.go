@@ -92,9 +92,14 @@ func (p Problem) Rules(profiles []course.Profile) []Rule {
 		shapes[i] = cut(profile, []float64{profile.Length()}, math.Max(40, forecastStep(profile.Length())))
 	}
 	rules := bands(shapes)
+	for p.Apart > 0 && len(rules) > 3 { // by feel, three are enough
+		rules[len(rules)-2].To = rules[len(rules)-1].To
+		rules = rules[:len(rules)-1]
+	}
 	low, high := math.Ceil(p.Floor/WattStep)*WattStep, math.Floor(p.Ceiling/WattStep)*WattStep
 	for k := range rules {
-		rules[k].Watts = math.Min(high, math.Max(low, WattStep*math.Floor(p.Balance.CriticalPower*0.95/WattStep)))
+		share := 0.95 + p.Apart*(float64(k)-0.6*float64(len(rules)-1))
+		rules[k].Watts = math.Min(high, math.Max(low, WattStep*math.Round(p.Balance.CriticalPower*share/WattStep)))
 	}
 	best := p.ruleCost(rules, shapes)
 	for _, step := range []float64{40, 20, 10, 5} {
@@ -123,9 +128,10 @@ func (p Problem) tryRules(rules []Rule, shapes []*shape, best *float64, low, hig
 	if j != k {
 		rules[j].Watts = WattStep * math.Round((rules[j].Watts+dj)/WattStep)
 	}
+	apart := WattStep * math.Round(p.Apart*p.Balance.CriticalPower/WattStep)
 	ok := rules[k].Watts >= low && rules[k].Watts <= high && rules[j].Watts >= low && rules[j].Watts <= high
 	for i := 1; i < len(rules) && ok; i++ {
-		ok = rules[i].Watts >= rules[i-1].Watts
+		ok = rules[i].Watts >= rules[i-1].Watts+apart
 	}
 	if ok {
 		if cost := p.ruleCost(rules, shapes); cost < *best-1e-6 {

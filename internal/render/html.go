@@ -94,13 +94,13 @@ func (p *page) balance() {
 			wrapped++
 		}
 	}
-	left := wrapped + len(p.Cues) + len(p.Rules) + chars(p.Warnings, 85) + len(p.Notes) + 5
+	left := wrapped + (3*len(p.Cues)+1)/2 + len(p.Rules) + chars(p.Warnings, 85) + len(p.Notes) + 5
 	if len(p.Rules) > 0 {
 		left += 8
 	}
 	right := len(p.Rests) + chars(p.EvidenceShown, 50) + chars([]string{p.Model, p.Next, p.RestsNote}, 50) + 2 + len(p.Changes) + 5
 	course := chars(p.Course, 85) + len(p.Climbs) + chars(p.Road, 85) + 3
-	p.CourseLeft = left < right && !p.Many
+	p.CourseLeft = max(left+course, right) <= max(left, right+course*3/2) && !p.Many
 	if p.CourseLeft {
 		left += course
 	} else {
@@ -110,12 +110,13 @@ func (p *page) balance() {
 	if p.Many {
 		return
 	}
-	switch n := max(left, right); {
-	case n <= 30:
+	foot := chars([]string{strings.Join(p.Cautions, "  ")}, 150)
+	switch n := max(left, right) + max(0, foot-2); {
+	case n <= 33:
 		p.Density = "roomy"
-	case n <= 40:
+	case n <= 41:
 		p.Density = "snug"
-	case n <= 48:
+	case n <= 46:
 		p.Density = "tight"
 	}
 }

@@ -135,7 +135,7 @@ func heroes(b brief.Brief) []hero {
 	}
 	out = append(out, finish)
 	if p.EvenTime > 0 {
-		out = append(out, evenHero(p))
+		out = append(out, evenHero(p, b.Rig.Speaks == "watts"))
 	}
 	if f.Draws > 0 {
 		out = append(out, emptyHero(b))
@@ -155,15 +155,19 @@ func heroes(b brief.Brief) []hero {
 	return out
 }
 
-func evenHero(p brief.PlanSheet) hero {
+func evenHero(p brief.PlanSheet, watts bool) hero {
 	h := hero{"Best even effort", clock(p.EvenTime), "at " + whole(p.EvenWatts) + nb + "W all the way"}
+	if !watts {
+		h.Note = "at one effort all the way"
+	}
 	gain := p.EvenTime - p.Time
+	notable := math.Max(0.5, 1e-3*p.Time) // what is worth a word
 	switch {
-	case gain >= 0.5 && p.Kept > 0 && p.Kept <= 1:
+	case gain >= notable && p.Kept > 0 && p.Kept <= 1:
 		h.Note += "; the plan gains " + lapse(gain) + ", " + percent(p.Kept, 0) + " of what can be gained"
-	case gain >= 0.5:
+	case gain >= notable:
 		h.Note += "; the plan gains " + lapse(gain)
-	case gain <= -0.5:
+	case gain <= -notable:
 		h.Note += "; that is " + lapse(gain) + " quicker than this plan"
 	default:
 		h.Note += "; the plan is no quicker, only easier to ride"

@@ -70,7 +70,9 @@ func changes(b brief.Brief) []string {
 			out = append(out, what+": "+lapse(saved)+" slower.")
 		}
 	}
-	say("5 W more all the way", f.FiveWatts)
+	if b.Rig.Speaks != "feel" {
+		say("5 W more all the way", f.FiveWatts)
+	}
 	say("0.01 m² less drag area", f.DragArea)
 	if f.OneKg != 0 {
 		out = append(out, "If the mass you typed is wrong by 1 kg: "+lapse(f.OneKg)+".")
