@@ -316,9 +316,13 @@ func (s *sheet) forecast() ForecastSheet {
 		ChanceEmpty: f.ChanceEmpty, EmptyAt: f.EmptyAt, EmptyCue: f.EmptyCue,
 		Alone:     s.Occasion.Kind == MassStart || s.Occasion.Kind == GroupRide || s.Occasion.Kind == HandicapStart,
 		FiveWatts: s.res.FiveWatts, DragArea: s.res.DragArea, OneKg: s.res.OneKg}
-	out.Rest = "capacity, the power source's scale, masses, drag area, rolling, how fast W′ comes back, and how a plan is held on the day"
+	scale := "the power source's scale, "
+	if s.world.SameSource {
+		scale = "" // ride and evidence share it: it cancels
+	}
+	out.Rest = "capacity, " + scale + "masses, drag area, rolling, how fast W′ comes back, and how a plan is held on the day"
 	if s.c.Exact {
-		out.Rest = "the power source's scale, masses, drag area, rolling, and how a plan is held on the day; the capacity was stated"
+		out.Rest = "masses, drag area, rolling, and how a plan is held on the day; the capacity was stated"
 	}
 	if s.Way.Sketch != nil {
 		out.Rest += ", and the shape of the course"

@@ -41,7 +41,7 @@ type Evidence struct {
 	Date            string  // ISO 8601; may be empty
 	Source          string  // name of the power source; may be empty
 	Where           string  // free words; may be empty
-	AccuracyPercent float64 // of the source; 0 unknown. Not used here: see Infer
+	AccuracyPercent float64 // of the source; 0 unknown. For the forecast, not for Infer
 }
 
 // Account tells how a capacity was found, in sentences ready to be shown.

@@ -3,6 +3,7 @@ package pacing
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"chainline/capacity"
 )
@@ -23,8 +24,7 @@ type Optimum struct {
 //
 // Method: prices from the quasi-steady problem (price.go) start the
 // multipliers of an augmented Lagrangian over the ride with inertia; its inner
-// problems are solved by a projected quasi-Newton method with exact
-// derivatives; what remains is mended by shrinking or stretching all power
+// problems are solved by differential dynamic programming (newton.go); what remains is mended by shrinking or stretching all power
 // above CP until the balance just touches the reserve. The problem is not
 // convex: the result is a local optimum, and tests hold it against a general
 // solver's.
@@ -129,18 +129,19 @@ var (
 func (p Problem) polish(rd *rider) ([]float64, *sweep, Status) {
 	step, longest := gridLengths(p.Profile.Length())
 	coarse := newGrid(&p.Motion, p.Profile, boundaries(p.Profile, 2*longest), 2*step)
-	recovers, least := true, math.Inf(1)
-	for _, kind := range []bool{true, false} {
-		scout := newRider(&p, coarse)
-		watts, sw, _ := p.searchFrom(scout, kind, scouting)
-		// Waiting has to be clearly better: the coarse grid blurs short hills.
-		time := scout.priced(watts, sw.price[0])
-		if time < least*(1-1e-3) {
-			least, recovers = time, kind
-		}
-		rd.scouted += scout.rides()
+	scouts, times := [2]*rider{}, [2]float64{}
+	var group sync.WaitGroup
+	for i := range scouts {
+		group.Go(func() {
+			scouts[i] = newRider(&p, coarse)
+			watts, sw, _ := p.searchFrom(scouts[i], i == 0, scouting)
+			times[i] = scouts[i].priced(watts, sw.price[0])
+		})
 	}
-	return p.searchFrom(rd, recovers, settling)
+	group.Wait()
+	rd.scouted += scouts[0].rides() + scouts[1].rides()
+	// Waiting has to be clearly better: the coarse grid blurs short hills.
+	return p.searchFrom(rd, !(times[1] < times[0]*(1-1e-3)), settling)
 }
 
 // onward searches on from a rideable plan and returns the better optimum.

@@ -342,7 +342,7 @@ func (p Problem) quick() ([]Piece, error) {
 	}
 	g := newGrid(&p.Motion, p.Profile, ends, step)
 	rd := newRider(&p, g)
-	watts, _, _ := p.polish(rd)
+	watts, _, _ := p.searchFrom(rd, true, scouting)
 	plan := g.pieces(watts)
 	out, err := p.Score(plan)
 	if err != nil {

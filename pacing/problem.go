@@ -59,8 +59,8 @@ type grid struct {
 	ends    []float64 // m, where each control ends
 }
 
-// stepLength and controlLength of the optimiser's grid in metres for a course
-// of a given length: 10 m steps and 50 m controls up to 12 km, coarser beyond
+// gridLengths are the steps and controls of the optimiser's grid in metres,
+// for a course of a given length: 10 m steps and 50 m controls up to 12 km, coarser beyond
 // so that a long course costs no more than a few hundred controls. What is
 // reported is always scored by the adaptive integrator on the full profile.
 func gridLengths(length float64) (step, control float64) {

@@ -94,8 +94,8 @@ func meanDeficit(criticalPower float64, route []physics.Leg, times []float64) fl
 }
 
 // Even is the highest constant power that keeps the reserve, between floor
-// and ceiling, found by bisection on the fast grid and to a hundredth of a
-// watt on the adaptive one.
+// and ceiling, by a safeguarded secant on rides of the adaptive integrator, to
+// half a joule of W′ or a ten-thousandth of a watt.
 func (p Problem) Even() (watts float64, out Outcome, err error) {
 	score := func(w float64) (Outcome, error) {
 		return p.Score([]Piece{{To: p.Profile.Length(), Watts: w}})

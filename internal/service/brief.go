@@ -100,6 +100,11 @@ func (q BriefRequest) request() (brief.Request, error) {
 	if ask.Rig, err = read(q.Rig, input.ReadRig); err != nil {
 		return ask, err
 	}
+	for i := range ask.Rider.Evidence {
+		if e := &ask.Rider.Evidence[i]; e.Source == "" {
+			e.Source = ask.Rig.Source.Name // as docs/formats.md says
+		}
+	}
 	if ask.Way, err = q.way(event); err != nil {
 		return ask, err
 	}
