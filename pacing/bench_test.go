@@ -18,18 +18,23 @@ func longProfile() course.Profile {
 	return p
 }
 
-// BenchmarkLongBrief is the whole of a plan on 100 km at 10 m: level by
-// chance, optimum, even power, cues, and 1,000 draws.
-func BenchmarkLongBrief(b *testing.B) {
+func benchmarkLong(b *testing.B, limit float64) {
 	w := sampleWorld()
 	w.Profile = longProfile()
 	for b.Loop() {
 		if _, err := Make(context.Background(), Request{World: w, ReserveShare: 0.1, ReserveJ: -1, Ceiling: w.Capacity.Power(60),
-			ChanceLimit: 0.15, Draws: 1000, Seed: 1, Workers: 2}); err != nil {
+			ChanceLimit: limit, Draws: 1000, Seed: 1, Workers: 2}); err != nil {
 			b.Fatal(err)
 		}
 	}
 }
+
+// BenchmarkLongPlan is optimum, even power, cues and 1,000 draws on 100 km at
+// 10 m.
+func BenchmarkLongPlan(b *testing.B) { benchmarkLong(b, 0) }
+
+// BenchmarkLongPlanByChance looks for the level first, as a brief does.
+func BenchmarkLongPlanByChance(b *testing.B) { benchmarkLong(b, 0.15) }
 
 // BenchmarkHillOptimum is the 10 km hill alone.
 func BenchmarkHillOptimum(b *testing.B) {
@@ -38,5 +43,21 @@ func BenchmarkHillOptimum(b *testing.B) {
 		if _, err := p.Optimum(); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// BenchmarkCalibration is a fixed loop of square roots and divisions, to tell
+// one machine's times from another's: one million of each.
+func BenchmarkCalibration(b *testing.B) {
+	sum := 0.0
+	for b.Loop() {
+		x := 2.0
+		for range 1000000 {
+			x = math.Sqrt(x+1) + 1/x
+		}
+		sum += x
+	}
+	if sum == 0 {
+		b.Fatal("impossible")
 	}
 }

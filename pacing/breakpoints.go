@@ -44,7 +44,11 @@ func (p Problem) breakpoints(o Optimum, n int) [][]float64 {
 		return [][]float64{{p.Profile.Length()}}
 	}
 	var proposals [][]float64
-	for i, gap := 0, max(1, (n-fewest+3)/4); fewest+i*gap < n+gap; i++ {
+	few := 2 // proposals beside the first on a long course, where each costs more
+	if n <= fewCues {
+		few = 4
+	}
+	for i, gap := 0, max(1, (n-fewest+few-1)/few); fewest+i*gap < n+gap; i++ {
 		if k := min(n, fewest+i*gap); !math.IsInf(table[k][count], 1) {
 			proposals = append(proposals, path(k))
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"sync"
 
 	"chainline/course"
 )
@@ -125,20 +126,25 @@ func (p Problem) candidates(o Optimum, n int, rides *int) [][]float64 {
 	if n <= fewCues {
 		return proposals
 	}
-	var pick []float64
-	least := math.Inf(1)
-	for _, ends := range proposals {
-		if len(ends) > n-n/8 && len(proposals) > 1 {
-			continue // leave room to split long cues
+	weights, spent := make([]float64, len(proposals)), make([]int, len(proposals))
+	var group sync.WaitGroup
+	for i, ends := range proposals {
+		weights[i] = math.Inf(1)
+		if len(ends) > n-n/8 && len(proposals[0]) <= n-n/8 {
+			continue // leave room to split long cues, if any proposal does
 		}
-		rd, _, seconds := p.cueSearch(o, ends)
-		*rides += rd.rides()
-		if w := weight(seconds, len(ends)); w < least {
-			least, pick = w, ends
-		}
+		group.Go(func() {
+			rd, _, seconds := p.cueSearch(o, ends)
+			weights[i], spent[i] = weight(seconds, len(ends)), rd.rides()
+		})
 	}
-	if pick == nil {
-		return proposals
+	group.Wait()
+	pick, least := proposals[0], math.Inf(1)
+	for i, w := range weights {
+		*rides += spent[i]
+		if w < least {
+			least, pick = w, proposals[i]
+		}
 	}
 	return [][]float64{pick}
 }
@@ -167,7 +173,7 @@ func (p Problem) cueSearch(o Optimum, ends []float64) (rd *rider, watts []float6
 	}
 	rd.penalty = math.Max(largest, 0.1/p.Balance.CriticalPower) / (0.01 * p.Balance.WPrime)
 	var sw *sweep
-	watts, sw, _ = p.search(rd, watts, settling)
+	watts, sw, _ = p.search(rd, watts, cueing)
 	return rd, watts, rd.priced(watts, sw.price[0])
 }
 

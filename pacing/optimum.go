@@ -120,7 +120,9 @@ type effort struct {
 
 var (
 	scouting = effort{3, 8, 2e-5}
+	glancing = effort{2, 6, 5e-5}
 	settling = effort{8, 30, 2e-6}
+	cueing   = effort{4, 10, 2e-5}
 )
 
 // polish searches from the quasi-steady plan with recovery or from the one

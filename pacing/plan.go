@@ -3,6 +3,7 @@ package pacing
 import (
 	"context"
 	"math"
+	"sync"
 
 	"chainline/capacity"
 	"chainline/course"
@@ -54,10 +55,11 @@ const feltApart = 0.05
 
 // Numbers of the search by chance.
 const (
-	trialDraws   = 300 // draws while searching; the final plan is judged on all
+	trialDraws   = 250 // draws while searching; the final plan is judged on all
 	shapeDraws   = 10  // plausible shapes that rules are made for
 	optimumDraws = 4   // of those, how many the optimum is computed on
 	mostZ        = 3.0
+	margin       = 0.10 // in normal quantiles: the final cues should not fail for a handful of draws
 )
 
 // Make plans and forecasts. With a ChanceLimit the plan is made for a rider
@@ -231,11 +233,15 @@ func (m *maker) once(z float64) (Result, error) {
 	if m.World.Sketch != nil {
 		return m.sketched(r)
 	}
-	var err error
-	if r.Optimum, err = p.Optimum(); err != nil {
-		return r, err
+	var err, evenErr error
+	var group sync.WaitGroup
+	group.Go(func() { r.EvenWatts, r.Even, evenErr = p.Even() })
+	r.Optimum, err = p.Optimum()
+	group.Wait()
+	if err == nil {
+		err = evenErr
 	}
-	if r.EvenWatts, r.Even, err = p.Even(); err != nil {
+	if err != nil {
 		return r, err
 	}
 	r.OptimumTime, r.EvenTime = r.Optimum.Outcome.Time, r.Even.Time
@@ -290,13 +296,13 @@ func (m *maker) sketched(r Result) (Result, error) {
 func (m *maker) level() (z float64, err error) {
 	z = 0.8 * -probit(m.ChanceLimit)
 	zBefore, qBefore := math.NaN(), math.NaN()
-	for range 5 {
+	for range 4 {
 		chance, err := m.chance(z)
 		if err != nil {
 			return 0, err
 		}
-		off := probit(chance) - probit(m.ChanceLimit)
-		if math.Abs(off) < 0.05 || (z <= 0 && off < 0) {
+		off := probit(chance) - probit(m.ChanceLimit) + margin
+		if math.Abs(off) < 0.12 || (z <= 0 && off < 0) {
 			break
 		}
 		slope := -1.0
@@ -342,7 +348,7 @@ func (p Problem) quick() ([]Piece, error) {
 	}
 	g := newGrid(&p.Motion, p.Profile, ends, step)
 	rd := newRider(&p, g)
-	watts, _, _ := p.searchFrom(rd, true, scouting)
+	watts, _, _ := p.searchFrom(rd, true, glancing)
 	plan := g.pieces(watts)
 	out, err := p.Score(plan)
 	if err != nil {

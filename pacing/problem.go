@@ -70,7 +70,7 @@ func gridLengths(length float64) (step, control float64) {
 	case length <= 40000:
 		return 25, 100
 	default:
-		return 50, math.Max(100, length/1000)
+		return 50, math.Max(100, length/700)
 	}
 }
 
