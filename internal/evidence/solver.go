@@ -24,7 +24,7 @@ type Fixture struct {
 	WallS  float64   `json:"wall_s"`
 }
 
-//go:embed slsqp
+//go:embed slsqp/*.json
 var slsqp embed.FS
 
 // Fixtures reads the committed ones, by name.
