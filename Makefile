@@ -9,7 +9,7 @@ demo: build ## the main job on an invented scenario: briefs in the terminal and 
 
 test: lint ## what has to pass
 	go test ./...
-	go test -race -short ./pacing ./internal/cli ./estimate
+	go test -race -run 'Forecast|Workers|Stopped|SameForAny|Stops' ./pacing ./internal/cli
 
 lint:
 	@bad=$$(gofmt -l .); if [ -n "$$bad" ]; then echo "not gofmt-clean: $$bad"; exit 1; fi

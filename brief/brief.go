@@ -13,7 +13,7 @@ type Brief struct {
 	Title string // event name, else course name
 	When  string // "Thursday 3 December 2026, 19:30 (Europe/Dublin)"; empty if unknown
 	Kind  string // "time trial", "mass start", "handicap start", "group ride"; empty without an event
-	Made  string // date the brief was made for or on, ISO 8601
+	Made  string // date the brief was made on, ISO 8601
 
 	Rider    RiderSheet
 	Rig      RigSheet

@@ -33,11 +33,6 @@ func (s Style) ChanceLimit() float64 { return [...]float64{0.15, 0.05, 0.35}[s] 
 // a gap, a gust. Our judgement.
 const ReserveShare = 0.10
 
-// BestMinute is the duration in seconds whose best power no cue exceeds: what
-// W′ alone would allow for a few seconds nobody wants to read off a sheet. Our
-// judgement.
-const BestMinute = 60
-
 // Way is the course as the brief needs it: one profile, or a sketch.
 type Way struct {
 	Name      string
@@ -113,7 +108,7 @@ func Make(ctx context.Context, q Request) (Brief, error) {
 		}
 	} else {
 		floor, ceiling := q.Rig.Limits()
-		ask.Floor, ask.Ceiling = floor, math.Max(floor+pacing.WattStep, math.Min(ceiling, c.Power(BestMinute)))
+		ask.Floor, ask.Ceiling = floor, math.Min(ceiling, c.MaxPower)
 	}
 	res, err := pacing.Make(ctx, ask)
 	if err != nil {

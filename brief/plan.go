@@ -85,6 +85,14 @@ func (s *sheet) cues(climbs []course.Climb) []Cue {
 			Share: piece.Watts / cp, BalanceEnd: balance}
 		h := s.hold(piece.Watts, c.LastS)
 		c.WPerKg, c.WheelKmh, c.WheelLowKmh, c.WheelHighKmh = h.wPerKg, h.wheel, h.wheelLow, h.wheelHigh
+		if piece.Watts > cp {
+			// Above critical power exertion ends at its maximum when W′ does: what
+			// is left bounds it. Our judgement.
+			left := math.Max(0, balance/s.res.Problem.Balance.WPrime)
+			if most := int(math.Round(20 - 6*left)); h.exertion > most {
+				h.exertion, h.feel = most, capacity.FeelWords(most)
+			}
+		}
 		c.Exertion, c.Feel, c.Gear, c.Flag, c.HeartLow, c.HeartHigh = h.exertion, h.feel, h.gear, h.flag, h.heartLow, h.heartHigh
 		cues[i] = c
 		start = end

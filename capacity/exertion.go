@@ -39,10 +39,11 @@ func Feel(share, seconds float64) (borg int, words string) {
 	later := math.Min(1, math.Max(0, seconds)/1800)
 	first, last := interpolate(atOnce, share), interpolate(afterHalfHour, share)
 	borg = int(math.Round(first + later*(math.Max(first, last)-first)))
-	return borg, feelWords(borg)
+	return borg, FeelWords(borg)
 }
 
-func feelWords(borg int) string {
+// FeelWords are our words for an exertion from 6 to 20.
+func FeelWords(borg int) string {
 	switch {
 	case borg <= 8:
 		return "very easy, you could sing"

@@ -125,8 +125,17 @@ func (m *maker) problem(z float64) Problem {
 		}
 		m.pace = seconds
 	}
+	if c := w.Capacity; !c.Exact {
+		p.Ceiling = math.Max(p.Floor+WattStep, math.Min(p.Ceiling, c.Power(HardestFor(m.pace))))
+	}
 	return p
 }
+
+// HardestFor is the duration in seconds whose best power no cue of a ride of
+// the given duration (s) asks for more than: a twelfth of it, from half a
+// minute to three minutes. What W′ alone would allow for the seconds of a
+// little rise leaves no rider fit for the rest. Our judgement.
+func HardestFor(duration float64) float64 { return math.Min(180, math.Max(30, duration/12)) }
 
 // atRisk is the rider to plan for when things go z standard deviations badly,
 // and the factor on critical power for what is not the rider's capacity: how

@@ -122,7 +122,7 @@ func (e *example) capacity() capacity.Capacity {
 	e.result("sd of W′", c.SD()[1])
 	e.result("fade", c.Fade)
 	e.result("power for an hour", c.Threshold())
-	e.result("ceiling, best minute", c.Power(60))
+	e.result("ceiling", c.Power(60))
 	low := c.AtRisk(1, 1200)
 	e.result("CP at z = 1 for 20 min", low.CriticalPower)
 	e.result("W′ at z = 1 for 20 min", low.WPrime)

@@ -102,7 +102,7 @@ func Simulate(ctx context.Context, stratum, rider int) (Row, error) {
 			WheelInertia: 0.14, WheelDragArea: 0.0044, Bearings: true, AirDensity: 1.2},
 		RiderMass: body.Mass, RiderSD: 0.5, BikeSD: 0.2, DragAreaSD: 0.01, CrrSD: 0.0003, SourceSD: 0.02, SameSource: true}
 	res, err := pacing.Make(ctx, pacing.Request{World: world, ReserveShare: brief.ReserveShare, ReserveJ: -1,
-		Ceiling: known.Power(brief.BestMinute), ChanceLimit: brief.Normal.ChanceLimit(), Draws: 400, Seed: 1, Workers: 1})
+		Ceiling: known.MaxPower, ChanceLimit: brief.Normal.ChanceLimit(), Draws: 400, Seed: 1, Workers: 1})
 	if err != nil {
 		return Row{}, fmt.Errorf("stratum %d, rider %d: %w", stratum, rider, err)
 	}

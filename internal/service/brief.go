@@ -115,7 +115,7 @@ func (q BriefRequest) request() (brief.Request, error) {
 		}
 	}
 	ask.Road = roadOf(road, rider, ask.Way.Profile)
-	ask.Occasion = occasion(event, day)
+	ask.Occasion = occasion(event, day, q.Today)
 	if q.Plan != "" {
 		ask.Given, err = q.given(ask.Way)
 	}
@@ -200,8 +200,8 @@ func (q BriefRequest) day(event input.EventFile) (time.Time, error) {
 	return q.Today, nil
 }
 
-func occasion(e input.EventFile, day time.Time) brief.Occasion {
-	o := brief.Occasion{Title: e.Name, Made: day.Format(time.DateOnly)}
+func occasion(e input.EventFile, day, today time.Time) brief.Occasion {
+	o := brief.Occasion{Title: e.Name, Made: today.Format(time.DateOnly)}
 	o.Kind = map[string]string{"time-trial": brief.TimeTrial, "mass": brief.MassStart, "handicap": brief.HandicapStart, "group": brief.GroupRide}[e.Kind]
 	if e.Start.Known {
 		o.When = e.Start.Value.Format("Monday 2 January 2006")
