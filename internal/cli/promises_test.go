@@ -120,8 +120,12 @@ func TestOptions(t *testing.T) {
 	mills := append(demoRider("regular"), "--course", demo+"two-mills.csv")
 	plain := sheet(t, mills...)
 	reserve := sheet(t, append(mills, "--reserve", "6000")...)
-	if num(t, reserve, "plan.reserve_j") != 6000 || num(t, reserve, "plan.w_balance_min_j") < 6000-1e-6 || num(t, reserve, "plan.time_s") <= num(t, plain, "plan.time_s") {
-		t.Error("a reserve is kept and costs time")
+	if num(t, reserve, "plan.reserve_j") != 6000 || num(t, reserve, "plan.w_balance_min_j") < 6000-1e-6 {
+		t.Error("a reserve is kept")
+	}
+	stated := append(reference(t), "--critical-power", "240", "--w-prime", "18000")
+	if num(t, sheet(t, append(stated, "--reserve", "6000")...), "plan.time_s") <= num(t, sheet(t, stated...), "plan.time_s") {
+		t.Error("a reserve costs time")
 	}
 	for _, form := range []string{"differential", "integral", "elite"} {
 		v := sheet(t, append(mills, "--recovery", form)...)
