@@ -30,14 +30,18 @@ type Rideable struct {
 
 // Allowed is how many cues a plan of the given duration may have: the larger
 // of perHour and one per road section of at least a minute, at most 30 an
-// hour, at least one. With perHour > 0 given by the rider that number holds.
+// hour, at least two from a minute on. With perHour > 0 given by the rider that number holds.
 func Allowed(seconds float64, sections int, perHour float64) int {
 	hours := seconds / 3600
 	n := math.Max(math.Ceil(CuesPerHour*hours), float64(sections))
 	if perHour > 0 {
 		n = math.Round(perHour * hours)
 	}
-	return int(math.Max(1, math.Min(n, math.Floor(MostCuesPerHour*hours))))
+	least := 1.0
+	if seconds >= 3*ShortestCue {
+		least = 2 // even the shortest ride may start or end differently
+	}
+	return int(math.Max(least, math.Min(n, math.Floor(MostCuesPerHour*hours))))
 }
 
 // LongSections counts the road sections that last at least SectionSeconds in
@@ -219,9 +223,9 @@ func (p Problem) anew(ends []float64, penalty float64) *rider {
 	return rd
 }
 
-// split cuts long cues whose power lies between two steps into a stretch at
-// the step above and one at the step below, as far as n cues allow: on a cue
-// of a quarter of an hour one step is a quarter of a typical W′.
+// split cuts long cues whose power lies between two steps into stretches at
+// the step above and at the step below, in turn, as far as n cues allow: on a
+// cue of a quarter of an hour one step is a quarter of a typical W′.
 func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
 	var ends, out []float64
 	room := n - len(watts)
@@ -232,12 +236,18 @@ func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
 			y = end
 		}
 		to := rd.grid.ends[c]
-		above, below := WattStep*math.Ceil(w/WattStep), WattStep*math.Floor(w/WattStep)
+		below := WattStep * math.Floor(w/WattStep)
 		share := (w - below) / WattStep
-		coarse := WattStep*dt > 0.03*p.Balance.WPrime && below > SoftPedal && above <= p.Ceiling && below >= p.Floor
-		if ok && room > 0 && coarse && share*dt > 1.5*ShortestCue && (1-share)*dt > 1.5*ShortestCue {
-			room--
-			ends, out = append(ends, from+share*(to-from), to), append(out, above, below)
+		coarse := WattStep*dt > 0.03*p.Balance.WPrime && below >= p.softPedal() && below+WattStep <= p.Ceiling && below >= p.Floor
+		turns := p.turns(share, dt, room+1)
+		if ok && coarse && turns > 0 {
+			room -= 2*turns - 1
+			chunk := (to - from) / float64(turns)
+			for k := range turns {
+				ends = append(ends, from+chunk*(float64(k)+share), from+chunk*float64(k+1))
+				out = append(out, below+WattStep, below)
+			}
+			ends[len(ends)-1] = to
 		} else {
 			ends, out = append(ends, to), append(out, w)
 		}
@@ -247,6 +257,16 @@ func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
 		return rd, watts
 	}
 	return p.anew(ends, rd.penalty), out
+}
+
+// turns is how often to alternate between two steps over dt seconds, a share
+// of the time at the upper one, with at most cues pieces: so often that a turn
+// costs no more than a seventh of W′; 0 if a piece would be too short.
+func (p Problem) turns(share, dt float64, cues int) int {
+	least := math.Min(share, 1-share) * dt
+	k := math.Ceil(WattStep * share * (1 - share) * dt / (0.15 * p.Balance.WPrime))
+	k = math.Min(math.Min(k, float64(cues/2)), math.Floor(least/(1.5*ShortestCue)))
+	return int(math.Max(0, k))
 }
 
 // merge joins neighbours of equal power.
@@ -486,35 +506,39 @@ func (p Problem) takeOff(rd *rider, watts []float64) {
 	}
 }
 
-// evenSteps is the best even power in 5 W steps: the step above for a first
-// part and the step below for the rest, with the change where the reserve is
-// just kept; one cue if a single step does, or if only one is allowed.
+// evenSteps is the best even power in 5 W steps: the step above and the step
+// below in turn, with as much of the upper one as keeps the reserve; one cue
+// if a single step does, or if only one is allowed.
 func (p Problem) evenSteps(watts float64, n int) ([]Piece, Outcome, error) {
 	total := p.Profile.Length()
 	low := math.Max(math.Ceil(p.Floor/WattStep)*WattStep, WattStep*math.Floor(watts/WattStep+1e-9))
 	high := math.Min(low+WattStep, math.Floor(p.Ceiling/WattStep)*WattStep)
-	at := func(x float64) []Piece {
-		if x <= 0 {
-			return []Piece{{0, total, low}}
-		}
-		return []Piece{{0, x, high}, {x, total, low}}
-	}
-	best := at(0)
+	best := []Piece{{0, total, low}}
 	out, err := p.Score(best)
 	if err != nil || n < 2 || high <= low {
 		return best, out, err
 	}
-	lo, hi := 0.0, total
-	for range 12 {
-		x := 0.5 * (lo + hi)
-		o, err := p.Score(at(x))
+	turns := float64(max(1, p.turns(0.5, out.Time, n)))
+	at := func(share float64) []Piece {
+		var plan []Piece
+		for k := range int(turns) {
+			from, to := total*float64(k)/turns, total*float64(k+1)/turns
+			plan = append(plan, Piece{from, from + share*(to-from), high}, Piece{from + share*(to-from), to, low})
+		}
+		plan[len(plan)-1].To = total
+		return plan
+	}
+	lo, hi := 0.0, 1.0
+	for range 14 {
+		share := 0.5 * (lo + hi)
+		o, err := p.Score(at(share))
 		if err == nil && o.BalanceMin >= p.Reserve-1e-6 {
-			lo = x
-			if o.Time < out.Time && len(tooShort(at(x), o)) == 0 {
-				best, out = at(x), o
+			lo = share
+			if o.Time < out.Time && len(tooShort(at(share), o)) == 0 {
+				best, out = at(share), o
 			}
 		} else {
-			hi = x
+			hi = share
 		}
 	}
 	return best, out, nil

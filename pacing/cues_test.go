@@ -82,7 +82,7 @@ func TestAllowed(t *testing.T) {
 		perHour  float64
 		want     int
 	}{
-		{1100, 7, 0, 7}, {1100, 20, 0, 9}, {3600, 3, 0, 12}, {3600, 20, 0, 20}, {3600, 50, 0, 30}, {60, 1, 0, 1}, {5400, 50, 8, 12},
+		{1100, 7, 0, 7}, {1100, 20, 0, 9}, {3600, 3, 0, 12}, {3600, 20, 0, 20}, {3600, 50, 0, 30}, {60, 1, 0, 2}, {50, 1, 0, 1}, {5400, 50, 8, 12},
 	} {
 		if got := Allowed(c.seconds, c.sections, c.perHour); got != c.want {
 			t.Errorf("Allowed(%g, %d, %g) = %d, want %d", c.seconds, c.sections, c.perHour, got, c.want)

@@ -39,8 +39,7 @@ func (p Problem) Optimum() (Optimum, error) {
 	for range passes {
 		rd := newRider(&p, g)
 		watts, sw, status := p.polish(rd)
-		plan := g.pieces(watts)
-		out, err := p.Score(plan)
+		plan, out, err := p.scoreMoving(g.pieces(watts))
 		if err != nil {
 			return Optimum{}, err
 		}
@@ -158,8 +157,7 @@ func (p Problem) onward(o Optimum, r Rideable) (Optimum, error) {
 	_, _, typical := p.quasiSteady(g, true)
 	rd.penalty = typical / (0.01 * p.Balance.WPrime)
 	watts, sw, status := p.search(rd, watts, settling)
-	plan := g.pieces(watts)
-	out, err := p.Score(plan)
+	plan, out, err := p.scoreMoving(g.pieces(watts))
 	if err != nil {
 		return o, err
 	}

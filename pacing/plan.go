@@ -358,8 +358,7 @@ func (p Problem) quick() ([]Piece, error) {
 	g := newGrid(&p.Motion, p.Profile, ends, step)
 	rd := newRider(&p, g)
 	watts, _, _ := p.searchFrom(rd, true, glancing)
-	plan := g.pieces(watts)
-	out, err := p.Score(plan)
+	plan, out, err := p.scoreMoving(g.pieces(watts))
 	if err != nil {
 		return nil, err
 	}

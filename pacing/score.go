@@ -75,6 +75,30 @@ func (p Problem) Score(plan []Piece) (Outcome, error) {
 	return o, nil
 }
 
+// scoreMoving is Score for a plan found on the fast grid: where the full
+// profile brings the rider to a standstill, power there is raised towards CP.
+func (p Problem) scoreMoving(plan []Piece) ([]Piece, Outcome, error) {
+	for range 200 {
+		out, err := p.Score(plan)
+		stall, ok := errors.AsType[*physics.StallError](err)
+		if !ok {
+			return plan, out, err
+		}
+		plan = append([]Piece(nil), plan...)
+		for i := range plan {
+			if plan[i].To >= stall.At {
+				// The piece, and the one before it, whose momentum was missing.
+				for j := max(0, i-1); j <= i; j++ {
+					plan[j].Watts = math.Max(plan[j].Watts, math.Min(p.Ceiling, 0.25*plan[j].Watts+0.75*p.Balance.CriticalPower))
+				}
+				break
+			}
+		}
+	}
+	out, err := p.Score(plan)
+	return plan, out, err
+}
+
 // meanDeficit is CP minus the time mean of the power below CP (W), as the
 // integral form needs it; 0 if power is never below CP.
 func meanDeficit(criticalPower float64, route []physics.Leg, times []float64) float64 {
