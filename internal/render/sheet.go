@@ -73,7 +73,10 @@ type scaleStep struct {
 }
 
 func newSheet(b brief.Brief) sheet {
-	s := sheet{Title: b.Title, Sketch: b.Course.Known == "sketch", Warnings: b.Warnings, Cautions: b.Cautions}
+	s := sheet{Title: b.Title, Sketch: b.Course.Known == "sketch", Cautions: b.Cautions}
+	for _, w := range b.Warnings {
+		s.Warnings = append(s.Warnings, sentence(w))
+	}
 	if s.Title == "" {
 		s.Title = b.Course.Name
 	}

@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"chainline/brief"
 	"chainline/course"
@@ -113,6 +115,9 @@ func (q BriefRequest) fromFile() (brief.Way, error) {
 	defer f.Close()
 	name := strings.TrimSuffix(filepath.Base(q.Course), filepath.Ext(q.Course))
 	name = strings.Join(strings.FieldsFunc(name, func(r rune) bool { return r == '-' || r == '_' }), " ")
+	if first, size := utf8.DecodeRuneInString(name); size > 0 {
+		name = string(unicode.ToUpper(first)) + name[size:]
+	}
 	w := brief.Way{Name: name}
 	r := bufio.NewReader(f)
 	if !looksLikeXML(r) {
