@@ -176,7 +176,7 @@ func TestIntegralSeriesAgainstStep(t *testing.T) {
 // Sports Exerc (abstract only; journal from memory): 21 men, recoveries of 30
 // to 900 s. Mono-exponential τ 104 s, RMSE 6.4 %; bi-exponential τ 11 and 256
 // s, RMSE 1.7 %; W′ balance model τ 524 ± 41 s, RMSE 18.6 %. The eight group
-// means are another group's transcription (read in open data), so this checks
+// means are another group's copy (read in open data), so this checks
 // our table; the published 18.6 and 1.7 look cut off from 18.66 and 1.76.
 func TestPublishedTwoPhaseRecovery(t *testing.T) {
 	var seconds, percent []float64
