@@ -27,7 +27,7 @@ const briefExample = `  # a surveyed or recorded course
   chainline brief --rider me.yaml --rig rig.yaml --course ridge.gpx --event race.yaml --out brief.html`
 
 func briefCommand(s Streams) *cobra.Command {
-	var q service.BriefRequest
+	q := service.BriefRequest{Seed: 1, Draws: 1000}
 	var format, out string
 	var asJSON, quiet bool
 	c := &cobra.Command{
@@ -62,19 +62,19 @@ func briefCommand(s Streams) *cobra.Command {
 	f.StringVar(&q.Course, "course", "", "the course, a GPX or CSV `file`")
 	f.BoolVar(&q.Reverse, "reverse", false, "ride the course file the other way")
 	sketchFlags(c, &q.Sketch)
-	f.IntVar(&q.Laps, "laps", 0, "how often a course file is ridden, or laps of a sketch (default: as the event says)")
+	f.Var(value[int]{&q.Laps, strconv.Atoi, "a whole number"}, "laps", "how often a course file is ridden, or laps of a sketch (default: as the event says)")
 	f.StringVar(&q.Date, "date", "", "the `day` of the ride, like 2026-12-03 (default: the event's, else today)")
 	f.StringVar(&q.Style, "style", "normal", "risk of running empty: careful (5 in 100), normal (15) or bold (35)")
 	f.Var(number{&q.Reserve}, "reserve", "`joules` of W′ to keep back (default: a tenth)")
-	f.Float64Var(&q.Cues, "cues", 0, "cues `per hour`, at most 30 (default: 12, or one for each longer stretch of road)")
+	f.Var(value[float64]{&q.Cues, parseFloat, "a number"}, "cues", "cues `per hour`, at most 30 (default: 12, or one for each longer stretch of road)")
 	f.BoolVar(&q.Rules, "rules", false, "also give effort by gradient: three to five rules to remember")
 	f.StringVar(&q.Recovery, "recovery", "differential", "how W′ comes back: differential, integral or elite")
 	f.StringVar(&q.Plan, "plan", "", "judge this plan instead of making one, a CSV `file` (from_m,to_m,watts)")
 	f.Var(number{&q.CriticalPower}, "critical-power", "stated critical power in `watts`: for checks, with --w-prime")
 	f.Var(number{&q.WPrime}, "w-prime", "stated W′ in `joules`: for checks, with --critical-power")
 	f.Var(number{&q.PowerLimit}, "power-limit", "highest power in `watts` with a stated capacity (default 1000)")
-	f.Uint64Var(&q.Seed, "seed", 1, "`seed` of the forecast's draws")
-	f.IntVar(&q.Draws, "draws", 1000, "`number` of draws")
+	f.Var(value[uint64]{&q.Seed, parseSeed, "a whole number from 0 on"}, "seed", "`seed` of the forecast's draws")
+	f.Var(value[int]{&q.Draws, strconv.Atoi, "a whole number"}, "draws", "`number` of draws")
 	f.StringVar(&format, "format", "", "text, json or html (default: by the ending of --out, else text)")
 	f.BoolVar(&asJSON, "json", false, "the same as --format json")
 	f.StringVar(&out, "out", "", "write to this `file` instead of the terminal")
@@ -140,6 +140,28 @@ func deliver(b brief.Brief, face, out string, s Streams) error {
 	}
 	return nil
 }
+
+// value is a flag whose complaint is ours: what was found and what was
+// expected, not what a parser of the standard library says.
+type value[T any] struct {
+	to       *T
+	parse    func(string) (T, error)
+	expected string
+}
+
+func (v value[T]) String() string { return fmt.Sprint(*v.to) }
+func (v value[T]) Type() string   { return "number" }
+func (v value[T]) Set(s string) error {
+	x, err := v.parse(s)
+	if err != nil {
+		return fmt.Errorf("found %q; expected %s", s, v.expected)
+	}
+	*v.to = x
+	return nil
+}
+
+func parseFloat(s string) (float64, error) { return strconv.ParseFloat(s, 64) }
+func parseSeed(s string) (uint64, error)   { return strconv.ParseUint(s, 10, 64) }
 
 // number is a flag that may be left out.
 type number struct{ to **float64 }

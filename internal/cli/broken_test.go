@@ -79,15 +79,51 @@ func TestBrokenInputs(t *testing.T) {
 		{"plan of negative watts", on("--plan", file(t, "p.csv", "from_m,to_m,watts\n0,10000,-5\n")), "p.csv:2"},
 		{"plan that stalls", on("--plan", file(t, "p.csv", "from_m,to_m,watts\n0,10000,0\n")), "the plan stalls"},
 		{"plan for a sketch", with("--distance", "20km", "--ascent", "300m", "--plan", file(t, "p.csv", "from_m,to_m,watts\n0,20000,200\n")), "--plan: a sketch"},
+		{"plan that overlaps", on("--plan", file(t, "p.csv", "from_m,to_m,watts\n0,1000,200\n900,10000,200\n")), "p.csv:3"},
+		{"plan beyond the end", on("--plan", file(t, "p.csv", "from_m,to_m,watts\n0,10000.2,200\n10000.2,10000.9,200\n")), "expected it to begin before the end"},
+		{"plan empty", on("--plan", file(t, "p.csv", "")), "p.csv:1"},
+		{"plan of words", on("--plan", file(t, "p.csv", "from_m,to_m,watts\n0,10000,hard\n")), "p.csv:2"},
+		{"plan missing", on("--plan", "none.csv"), "none.csv: there is no such file"},
+		{"rig missing", []string{"--rider", rider, "--rig", "none.yaml", "--course", course}, "none.yaml: there is no such file"},
+		{"road unknown key", on("--road", file(t, "d.yaml", "crr: 0.004\ncda: 0.3\n")), "d.yaml:2:1: cda: unknown key"},
+		{"road speed of sound", on("--road", file(t, "d.yaml", "start_speed_m_s: 340\n")), "d.yaml:1:18: start_speed_m_s"},
+		{"event of another day", on("--event", file(t, "v.yaml", "start: yesterday\n")), "v.yaml:1:8: start"},
+		{"event without laps", on("--event", file(t, "v.yaml", "laps: 0\n")), "v.yaml:1:7: laps"},
+		{"rider nested", []string{"--rider", file(t, "r.yaml", "name: "+strings.Repeat("[", 5000)), "--rig", rig, "--course", course}, "r.yaml:1"},
+		{"course is a folder", with("--course", t.TempDir()), "is a folder"},
+		{"survey not a number", with("--course", file(t, "c.csv", "distance_m,elevation_m\n0,0\n500,NaN\n")), "c.csv: line 3"},
+		{"laps of words", on("--laps", "many"), `--laps: found "many"; expected a whole number`},
+		{"laps below none", on("--laps", "-2"), "--laps: found -2"},
+		{"laps without end", on("--laps", "100000"), "expected at most 2000 km"},
+		{"seed below none", on("--seed", "-1"), `--seed: found "-1"; expected a whole number from 0 on`},
+		{"draws without end", on("--draws", "1000000000"), "--draws: found 1000000000"},
+		{"cues not a number", on("--cues", "NaN"), "--cues: found NaN"},
+		{"date of no month", on("--date", "2026-02-30"), "expected a date like 2026-12-03"},
+		{"reverse of words", on("--reverse=back"), "--reverse: found \"back\"; expected true or false"},
+		{"option without its value", on("--seed"), "--out"},
+		{"limit alone", on("--power-limit", "500"), "--critical-power W and --w-prime J together"},
+		{"capacity not a number", on("--critical-power", "NaN", "--w-prime", "20000"), "--critical-power"},
+		{"reserve of everything", on("--critical-power", "250", "--w-prime", "20000", "--reserve", "20000"), "expected less than the W′"},
+		{"sketch of laps", with("--distance", "20km", "--ascent", "300m", "--laps", "3", "--lap-length", "8km"), "expected them to agree"},
+		{"sketch climb too long", with("--distance", "20km", "--ascent", "2000m", "--main-climb", "30km@5%"), "longer than the course"},
+		{"sketch below level", with("--distance", "20km", "--ascent=-5m"), "--ascent"},
 		{"unknown command", nil, "chainless"},
 	} {
 		t.Run(c.name, func(t *testing.T) { refuse(t, c.name, c.args, c.want) })
 	}
 }
 
-// refuse runs a broken command with --out, and looks for traces.
+// refuse runs a broken command with --out, and looks for traces: where no file
+// was, and where one was.
 func refuse(t *testing.T, name string, args []string, want string) {
 	t.Helper()
+	empty := t.TempDir()
+	if r := run(append(append([]string{"brief"}, args...), "--out", filepath.Join(empty, "brief.json"))...); name != "unknown command" && r.code != 2 {
+		t.Errorf("exit %d", r.code)
+	}
+	if left, _ := os.ReadDir(empty); len(left) != 0 {
+		t.Errorf("%d files made of nothing", len(left))
+	}
 	dir := t.TempDir()
 	out := filepath.Join(dir, "brief.html")
 	if err := os.WriteFile(out, []byte("what was there"), 0o600); err != nil {

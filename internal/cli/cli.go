@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"chainline/internal/problem"
 )
@@ -70,7 +71,14 @@ func flagError(c *cobra.Command, err error) error {
 	if _, ok := errors.AsType[*problem.Error](err); ok {
 		return err
 	}
-	return problem.Bad("%s", err).WithHint(fmt.Sprintf("'%s --help' lists what can be asked.", c.CommandPath()))
+	misuse := problem.Bad("%s", err)
+	if bad, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
+		misuse = problem.Bad("--%s: %s", bad.GetFlag().Name, bad.Unwrap())
+		if bad.GetFlag().Value.Type() == "bool" {
+			misuse = problem.Bad("--%s: found %q; expected true or false", bad.GetFlag().Name, bad.GetValue())
+		}
+	}
+	return misuse.WithHint(fmt.Sprintf("'%s --help' lists what can be asked.", c.CommandPath()))
 }
 
 func noArguments(c *cobra.Command, args []string) error {

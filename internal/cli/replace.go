@@ -5,20 +5,22 @@ import (
 	"path/filepath"
 )
 
+// usualMode is for a file that was not there.
+const usualMode = 0o644
+
 // replaceFile puts data where name is, whole or not at all: a temporary file
-// beside it, synced, renamed, and the folder synced.
+// beside it, synced, renamed, and the folder synced. A link stays a link, and a
+// file keeps who may read it.
 func replaceFile(name string, data []byte) error {
-	if info, err := os.Lstat(name); err == nil && !info.Mode().IsRegular() {
-		// A device or a pipe (/dev/stdout) is written to, not replaced.
-		f, err := os.OpenFile(name, os.O_WRONLY, 0)
-		if err != nil {
-			return err
+	if target, err := filepath.EvalSymlinks(name); err == nil {
+		name = target
+	}
+	mode := os.FileMode(usualMode)
+	if info, err := os.Stat(name); err == nil {
+		if !info.Mode().IsRegular() {
+			return writeDevice(name, data)
 		}
-		if _, err = f.Write(data); err != nil {
-			_ = f.Close()
-			return err
-		}
-		return f.Close()
+		mode = info.Mode().Perm()
 	}
 	dir := filepath.Dir(name)
 	f, err := os.CreateTemp(dir, ".chainline-*")
@@ -27,7 +29,7 @@ func replaceFile(name string, data []byte) error {
 	}
 	defer os.Remove(f.Name()) // gone already when the rename succeeded
 	if _, err = f.Write(data); err == nil {
-		err = f.Chmod(0o644)
+		err = f.Chmod(mode)
 	}
 	if err == nil {
 		err = f.Sync()
@@ -46,4 +48,17 @@ func replaceFile(name string, data []byte) error {
 		_ = d.Sync() // some file systems cannot; the file itself is safe
 	}
 	return nil
+}
+
+// writeDevice writes to a device or a pipe (/dev/stdout), which is not replaced.
+func writeDevice(name string, data []byte) error {
+	f, err := os.OpenFile(name, os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	if _, err = f.Write(data); err != nil {
+		_ = f.Close()
+		return err
+	}
+	return f.Close()
 }

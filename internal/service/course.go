@@ -68,6 +68,8 @@ func (q BriefRequest) way(event input.EventFile) (brief.Way, error) {
 		return brief.Way{}, problem.Bad("a sketch needs both numbers; expected --distance and --ascent together").WithHint("A flat course is --ascent 0m.")
 	case sketched:
 		return q.sketched(event)
+	case q.Laps < 0:
+		return brief.Way{}, problem.Bad("--laps: found %d; expected 1 or more, or 0 for as many as the event says", q.Laps)
 	}
 	laps := max(1, event.Laps.Or(1))
 	if q.Laps > 0 {
@@ -190,6 +192,9 @@ func (q BriefRequest) given(w brief.Way) ([]pacing.Piece, error) {
 	total := w.Profile.Length()
 	if off := last.To - total; off > 1 || off < -1 {
 		return nil, problem.Bad("%s: the plan ends at %.1f m; expected the end of the course at %.1f m", q.Plan, last.To, total)
+	}
+	if last.From >= total {
+		return nil, problem.Bad("%s: the last piece begins at %.1f m; expected it to begin before the end of the course at %.1f m", q.Plan, last.From, total)
 	}
 	last.To = total
 	return plan, nil
