@@ -2,11 +2,13 @@ package brief
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"testing"
 
 	"chainline/capacity"
 	"chainline/course"
+	"chainline/pacing"
 	"chainline/physics"
 	"chainline/rig"
 )
@@ -127,5 +129,62 @@ func TestGradientNames(t *testing.T) {
 		if got := gradientName(c.from, c.to); got != c.want {
 			t.Errorf("%g to %g is %q, want %q", c.from, c.to, got, c.want)
 		}
+	}
+}
+
+func TestPartsOfAClimb(t *testing.T) {
+	climbs := []course.Climb{{Start: 1000, Length: 1500}, {Start: 4000, Length: 500}}
+	p := course.Profile{Distance: []float64{0, 1000, 2500, 4000, 4500, 6000}, Elevation: []float64{0, 0, 90, 0, 30, 30}}
+	cues := []Cue{
+		{FromM: 0, ToM: 1000, Share: 0.9, LastS: 100}, {FromM: 1000, ToM: 1500, Share: 1.1}, {FromM: 1500, ToM: 2000, Share: 1.1}, {FromM: 2000, ToM: 2500, Share: 1.1},
+		{FromM: 2500, ToM: 2800, Share: 0.9, Watts: 200}, {FromM: 2800, ToM: 4000, Share: 0.2, Watts: 50}, {FromM: 4000, ToM: 4500, Share: 1.1}, {FromM: 4500, ToM: 6000, Share: 0.9, Watts: 200},
+	}
+	nameCues(cues, climbs, p)
+	for i, want := range []string{"Settle in", "Climb 1, foot", "Climb 1, middle", "Climb 1, top", "Down, keep on it", "Down, easy, drink", "Climb 2", "Home, hold on"} {
+		if cues[i].Name != want {
+			t.Errorf("cue %d is %q, want %q", i+1, cues[i].Name, want)
+		}
+	}
+	one := []Cue{{FromM: 0, ToM: 1000, Watts: 200, Share: 0.9, LastS: 100}}
+	if nameCues(one, nil, p); one[0].Name != "Settle in" {
+		t.Errorf("a single cue is %q", one[0].Name)
+	}
+}
+
+// A stated capacity is exact: nothing is planned by chance, nobody is put in a class.
+func TestStatedCapacityIsTakenAsItStands(t *testing.T) {
+	q := sample()
+	q.Stated = &Stated{CriticalPower: 240, WPrime: 18000, PowerLimit: 600}
+	q.Occasion = Occasion{Kind: TimeTrial, Categories: []Category{{Name: "middle", Min: 0, Max: 9, Over: 1200}}}
+	b := made(t, q)
+	if b.Plan.Style != "stated" || b.Plan.ChanceLimit != 0 || b.Plan.Reserve != 0 || b.Plan.ForCP != 240 || b.Plan.ForWPrime != 18000 || b.Rider.CriticalPower.SD != 0 {
+		t.Errorf("%+v", b.Plan)
+	}
+	if b.Forecast.Alone || strings.Contains(strings.Join(b.Warnings, " "), "class") {
+		t.Error("a time trial is ridden alone as it is, and stated watts are no class")
+	}
+	for _, c := range b.Plan.Cues {
+		if c.Watts > 600 {
+			t.Errorf("%.0f W beyond the limit", c.Watts)
+		}
+	}
+}
+
+// Trouble comes as sentences, never as numbers that look usable.
+func TestWhatCannotBeIsSaid(t *testing.T) {
+	q := sample()
+	q.Stated = &Stated{CriticalPower: 240, WPrime: 5000, PowerLimit: 600}
+	q.Given = []pacing.Piece{{From: 0, To: 10000, Watts: 300}}
+	if b := made(t, q); b.Plan.Style != "given" || b.Plan.BalanceMin >= 0 || !strings.Contains(strings.Join(b.Warnings, " "), "Nobody can ride it") {
+		t.Errorf("style %s, balance %.0f J, warnings %q", b.Plan.Style, b.Plan.BalanceMin, b.Warnings)
+	}
+	q.Given[0].Watts = 0
+	if _, err := Make(context.Background(), q); !errors.Is(err, pacing.ErrStall) {
+		t.Errorf("a plan of nothing: %v", err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Make(ctx, sample()); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
 	}
 }

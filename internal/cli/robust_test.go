@@ -56,7 +56,7 @@ func TestEveryDemoPlanCanBeRidden(t *testing.T) {
 					if optimum > time+1e-6 || optimum > even+1e-6 {
 						t.Errorf("optimum %.2f s, plan %.2f s, even %.2f s", optimum, time, even)
 					}
-					if more != nil && time > even+1e-6 {
+					if time > even+1e-6 {
 						t.Errorf("plan %.2f s is slower than even power, %.2f s", time, even)
 					}
 					low, mid, high := num(t, v, "forecast.low80_s"), num(t, v, "forecast.median_s"), num(t, v, "forecast.high80_s")
