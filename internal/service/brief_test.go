@@ -1,6 +1,7 @@
 package service
 
 import (
+	"context"
 	"math"
 	"os"
 	"path/filepath"
@@ -8,95 +9,139 @@ import (
 	"testing"
 	"time"
 
-	"chainline/course"
-	"chainline/internal/input"
+	"chainline/brief"
 	"chainline/internal/problem"
 )
 
-func TestRoadFillsGapsAndSaysSo(t *testing.T) {
-	level := profile{Distance: []float64{0, 1000, 3000}, Elevation: []float64{100, 300, 300}}
-	k := roadOf(input.RoadFile{}, input.RiderFile{Mass: 75}, level)
-	if k.Road.BikeMass != bikeMass || k.BikeSD != bikeMassSD || k.DragAreaSD != dragAreaSD || k.CrrSD != rollingSD {
-		t.Errorf("priors: %+v", k)
-	}
-	for _, from := range []string{k.BikeFrom, k.DragFrom, k.CrrFrom} {
-		if !strings.HasPrefix(from, "not known") {
-			t.Errorf("left out, but %q", from)
-		}
-	}
-	// 800/3 m: the mean over distance, not over points.
-	if !strings.Contains(k.AirFrom, "267 m") || k.Road.AirDensity >= 1.225 {
-		t.Errorf("%g kg/m³ %s", k.Road.AirDensity, k.AirFrom)
-	}
-	known := func(x float64) input.Optional[float64] { return input.Optional[float64]{Known: true, Value: x} }
-	typed := roadOf(input.RoadFile{BikeMass: known(8), CdA: known(0.3), Crr: known(0.004), AirDensity: known(1.1)}, input.RiderFile{Mass: 75}, level)
-	if typed.Road.CdA != 0.3 || typed.DragFrom != "typed" || typed.Road.AirDensity != 1.1 || !(typed.DragAreaSD < k.DragAreaSD && typed.CrrSD < k.CrrSD && typed.BikeSD < k.BikeSD) {
-		t.Errorf("typed: %+v", typed)
-	}
+const demo = "../../demo/"
+
+func ask() BriefRequest {
+	return BriefRequest{Rider: demo + "regular.yaml", Rig: demo + "regular-rig.yaml", Course: demo + "two-mills.csv",
+		Today: time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC), Seed: 1, Draws: 30, Workers: 2}
 }
 
-func TestFrostWarns(t *testing.T) {
-	at := func(celsius float64) []string {
-		return roadOf(input.RoadFile{Temperature: input.Optional[float64]{Known: true, Value: celsius}}, input.RiderFile{Mass: 75}, profile{}).Warnings
-	}
-	if len(at(15)) != 0 || len(at(-20)) == 0 {
-		t.Errorf("15 °C: %q; -20 °C: %q", at(15), at(-20))
-	}
-}
-
-func TestDayAndAge(t *testing.T) {
-	today := time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
-	start := time.Date(2027, 1, 9, 19, 30, 0, 0, time.UTC)
-	event := input.EventFile{Start: input.Optional[time.Time]{Known: true, Value: start}}
-	for _, c := range []struct {
-		date  string
-		event input.EventFile
-		want  string
-	}{{"2028-02-29", event, "2028-02-29"}, {"", event, "2027-01-09"}, {"", input.EventFile{}, "2026-11-25"}} {
-		day, err := BriefRequest{Date: c.date, Today: today}.day(c.event)
-		if err != nil || day.Format(time.DateOnly) != c.want {
-			t.Errorf("%q: %v, %v, want %s", c.date, day, err, c.want)
-		}
-	}
-	if r := riderOf(input.RiderFile{Mass: 70, BirthYear: input.Optional[int]{Known: true, Value: 1989}}, start); r.Age != 38 {
-		t.Errorf("%+v", r)
-	}
-}
-
-func TestWayKnowsContentLapsAndLeadIn(t *testing.T) {
-	name := filepath.Join(t.TempDir(), "old_mill-loop.gpx")
-	if err := os.WriteFile(name, []byte("distance_m,elevation_m\n0,10\n1000,40\n2000,10\n"), 0o600); err != nil {
+func file(t *testing.T, name, content string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	w, err := BriefRequest{Course: name, Laps: 3, Sketch: SketchRequest{LeadIn: 500}}.way(input.EventFile{})
+	return path
+}
+
+func request(t *testing.T, q BriefRequest) brief.Request {
+	t.Helper()
+	r, err := q.request()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if w.Known != "survey" || w.Name != "Old mill loop" || w.Laps != 3 || w.Profile.Length() != 6500 || math.Abs(w.Profile.Ascent()-90) > 1e-9 || len(w.Notes) == 0 {
-		t.Errorf("%s %q, %d laps, %g m, %g m up, %q", w.Known, w.Name, w.Laps, w.Profile.Length(), w.Profile.Ascent(), w.Notes)
+	return r
+}
+
+// What the command line says goes before what the event says, and that before
+// the usual.
+func TestWhoHasTheLastWord(t *testing.T) {
+	q := ask()
+	if r := request(t, q); r.Way.Profile.Length() != 10000 || r.Occasion.When != "Wednesday 25 November 2026" || r.ReserveJ != -1 {
+		t.Errorf("by itself: %g m, %q, reserve %g", r.Way.Profile.Length(), r.Occasion.When, r.ReserveJ)
 	}
-	event := input.EventFile{Laps: input.Optional[int]{Known: true, Value: 2}}
-	if w, err = (BriefRequest{Course: name}).way(event); err != nil || w.Profile.Length() != 4000 {
-		t.Errorf("the event's laps: %g m, %v", w.Profile.Length(), err)
+	q.Event = demo + "tuesday-hill-race.yaml" // two laps, 1200 m of lead-in
+	if r := request(t, q); r.Way.Profile.Length() != 21200 || r.Way.Laps != 2 || r.Occasion.Kind != brief.MassStart || !strings.HasPrefix(r.Occasion.When, "Tuesday 8 December 2026, 19:30") {
+		t.Errorf("by the event: %g m, %d laps, %q", r.Way.Profile.Length(), r.Way.Laps, r.Occasion.When)
 	}
-	if w, err = (BriefRequest{Course: name, Laps: 1}).way(event); err != nil || w.Profile.Length() != 2000 {
-		t.Errorf("laps asked for come before the event's: %g m, %v", w.Profile.Length(), err)
+	q.Laps, q.Sketch.LeadIn = 3, 500
+	if r := request(t, q); r.Way.Profile.Length() != 30500 {
+		t.Errorf("as typed: %g m", r.Way.Profile.Length())
+	}
+	q.Event, q.Date = "", "2030-01-02"
+	if r := request(t, q); r.Occasion.When != "Wednesday 2 January 2030" || r.Rider.Age != 42 {
+		t.Errorf("on another day: %q, %g years old", r.Occasion.When, r.Rider.Age)
 	}
 }
 
-func TestSketchKeepsWhatWasTyped(t *testing.T) {
-	distance, ascent := 21400.0, 310.0
-	q := BriefRequest{Sketch: SketchRequest{Distance: &distance, Ascent: &ascent, MainClimb: &input.SketchClimb{Length: 3200, Ascent: 176}}}
-	w, err := q.way(input.EventFile{})
-	if err != nil {
-		t.Fatal(err)
+// A sketch takes laps and lead-in from the event as a file does.
+func TestSketchByTheEvent(t *testing.T) {
+	q := ask()
+	distance, ascent := 21200.0, 520.0
+	q.Course, q.Event, q.Sketch = "", demo+"tuesday-hill-race.yaml", SketchRequest{Distance: &distance, Ascent: &ascent}
+	r := request(t, q)
+	if d, a := r.Way.Sketch.Totals(); d != 21200 || a != 520 || r.Way.Laps != 2 || r.Way.Sketch.LeadIn != 1200 {
+		t.Errorf("%g m, %g m up, %d laps, lead-in %g m", d, a, r.Way.Laps, r.Way.Sketch.LeadIn)
 	}
-	if d, a := w.Sketch.Totals(); d != distance || a != ascent || w.Sketch.Climb.Start != course.UnknownStart {
-		t.Errorf("%g m, %g m up, climb at %g m", d, a, w.Sketch.Climb.Start)
+}
+
+func TestReversedTwiceIsTheSame(t *testing.T) {
+	q := ask()
+	there := request(t, q).Way.Profile
+	q.Reverse = true
+	back := request(t, q).Way.Profile
+	for _, x := range []float64{0, 1500, 3300, 7000, 10000} {
+		if math.Abs(there.At(x)-back.At(10000-x)) > 1e-9 {
+			t.Errorf("%.0f m lies at %.3f m, from the other side at %.3f m", x, there.At(x), back.At(10000-x))
+		}
 	}
-	low := 100.0
-	q.Sketch.Ascent = &low // less than its climb
-	if _, err := q.way(input.EventFile{}); problem.ExitCode(err) != 2 {
-		t.Errorf("a climb higher than the course: %v", err)
+}
+
+// What is typed is taken with a small doubt, what is left out with a wide one.
+func TestRoadPriors(t *testing.T) {
+	level := file(t, "level.csv", "distance_m,elevation_m\n0,0\n5000,0\n")
+	q := ask()
+	q.Course = level
+	prior := request(t, q).Road
+	if math.Abs(prior.Road.AirDensity-1.225) > 0.001 || !strings.HasPrefix(prior.DragFrom, "not known") || prior.DragAreaSD != dragAreaSD {
+		t.Errorf("by itself: %+v", prior)
+	}
+	// DuBois and DuBois 1916: 0.202·78.5^0.425·1.84^0.725 = 2.008 m²; computed.
+	if want := 0.32 * 2.008 / averageSurface; math.Abs(prior.Road.CdA-want) > 0.0005 {
+		t.Errorf("drag area %.4f m², want %.4f", prior.Road.CdA, want)
+	}
+	q.Road = file(t, "road.yaml", "bike_mass_kg: 8\ncda_m2: 0.3\ncrr: 0.005\nair_density_kg_m3: 1.1\nstart_speed_m_s: 3\nbearings: false\n")
+	typed := request(t, q).Road
+	if typed.Road.AirDensity != 1.1 || typed.Road.CdA != 0.3 || typed.Road.Crr != 0.005 || typed.Road.BikeMass != 8 || typed.Road.StartSpeed != 3 || typed.Road.Bearings {
+		t.Errorf("typed: %+v", typed.Road)
+	}
+	if typed.DragAreaSD >= prior.DragAreaSD || typed.CrrSD >= prior.CrrSD || typed.BikeSD >= prior.BikeSD {
+		t.Errorf("what is typed is no surer: %+v", typed)
+	}
+	q.Road = file(t, "thin.yaml", "altitude_m: 2000\n")
+	if thin := request(t, q).Road.Road.AirDensity; math.Abs(thin-1.0) > 0.06 || thin >= 1.1 {
+		t.Errorf("at 2000 m: %.3f kg/m³", thin)
+	}
+}
+
+// Evidence without a source is the rig's own.
+func TestEvidenceIsTheRigs(t *testing.T) {
+	q := ask()
+	q.Rider = file(t, "rider.yaml", "mass_kg: 70\nevidence:\n  - {kind: threshold, watts: 220}\n  - {kind: test, duration_s: 300, watts: 300, source: another}\n")
+	e := request(t, q).Rider.Evidence
+	if len(e) != 2 || e[0].Source != "trainer" || e[1].Source != "another" {
+		t.Errorf("%+v", e)
+	}
+}
+
+// Whatever goes wrong with what was asked is a misuse that names the option
+// or the file; a plan that stalls is found only by riding it.
+func TestMisuse(t *testing.T) {
+	stalls := file(t, "p.csv", "from_m,to_m,watts\n0,10000,0\n")
+	negative := -1.0
+	for want, change := range map[string]func(*BriefRequest){
+		"--style: ":     func(q *BriefRequest) { q.Style = "fast" },
+		"--recovery: ":  func(q *BriefRequest) { q.Recovery = "fast" },
+		"--draws: ":     func(q *BriefRequest) { q.Draws = 0 },
+		"--cues: ":      func(q *BriefRequest) { q.Cues = math.NaN() },
+		"--reserve: ":   func(q *BriefRequest) { q.Reserve = &negative },
+		"--date: ":      func(q *BriefRequest) { q.Date = "soon" },
+		"--laps: ":      func(q *BriefRequest) { q.Laps = -1 },
+		"a brief needs": func(q *BriefRequest) { q.Rig = "" },
+		"none.gpx: ":    func(q *BriefRequest) { q.Course = "none.gpx" },
+		stalls + ": ":   func(q *BriefRequest) { q.Plan = stalls },
+	} {
+		q := ask()
+		change(&q)
+		_, err := Brief(context.Background(), q)
+		msg, _ := problem.ForPerson(err)
+		if problem.ExitCode(err) != 2 || !strings.HasPrefix(msg, want) {
+			t.Errorf("%q: exit %d, %q", want, problem.ExitCode(err), msg)
+		}
 	}
 }
