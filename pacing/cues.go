@@ -261,7 +261,7 @@ func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
 
 // turns is how often to alternate between two steps over dt seconds, a share
 // of the time at the upper one, with at most cues pieces: so often that a turn
-// costs no more than a seventh of W′; 0 if a piece would be too short.
+// costs no more than 15 % of W′; 0 if a piece would be too short.
 func (p Problem) turns(share, dt float64, cues int) int {
 	least := math.Min(share, 1-share) * dt
 	k := math.Ceil(WattStep * share * (1 - share) * dt / (0.15 * p.Balance.WPrime))

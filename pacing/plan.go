@@ -179,7 +179,7 @@ func (m *maker) run() (Result, error) {
 		if err != nil {
 			return Result{}, err
 		}
-		m.Progress("riding it a thousand ways")
+		m.Progress("riding it with other luck, many times")
 		r.Forecast, err = m.World.Forecast(m.ctx, m.orders(r), m.Seed, m.Draws, m.Workers)
 		if err != nil {
 			return Result{}, err
