@@ -63,6 +63,23 @@ func (b Balance) Rate(deficit float64) float64 {
 	}
 }
 
+// RateSlope is the derivative of Rate by the deficit (≥ 0), per second and
+// watt. That of Elite, infinite at 0, is held at its value for 1 W below that.
+func (b Balance) RateSlope(deficit float64) float64 {
+	speed := b.Speed
+	if speed == 0 {
+		speed = 1
+	}
+	switch b.Form {
+	case Integral:
+		return 0
+	case Elite:
+		return 0.688 * math.Pow(math.Max(deficit, 1), -0.312) / (2287.2 * speed)
+	default:
+		return 1 / (b.WPrime * speed)
+	}
+}
+
 // Step is the balance in joules after riding at constant watts for a time
 // (s), from balance w (J). It is exact for constant power; the balance may
 // become negative, and never exceeds W′.

@@ -262,3 +262,17 @@ func TestRecoverySpread(t *testing.T) {
 		t.Logf("form %d: median %.3f, log sd %.3f", form, m, s)
 	}
 }
+
+// RateSlope against differences of Rate.
+func TestRateSlope(t *testing.T) {
+	for _, form := range []Recovery{Differential, Integral, Elite} {
+		b := Balance{CriticalPower: 250, WPrime: 20000, Form: form, MeanDeficit: 90, Speed: 1.4}
+		for _, deficit := range []float64{5, 60, 180} {
+			const d = 1e-4
+			want := (b.Rate(deficit+d) - b.Rate(deficit-d)) / (2 * d)
+			if got := b.RateSlope(deficit); math.Abs(got-want) > 1e-6*math.Abs(want)+1e-15 {
+				t.Errorf("form %d, %g W below: %g per s and W, differences %g", form, deficit, got, want)
+			}
+		}
+	}
+}

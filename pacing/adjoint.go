@@ -48,7 +48,7 @@ func (rd *rider) rides() int {
 // flow is spent W′ after dt seconds at s watts above and r below CP, and its
 // derivatives by what was spent before, s, r and dt.
 func (rd *rider) flow(d0, s, r, dt float64) (d float64, by [4]float64) {
-	rate, rateSlope := rd.balance.Rate(r), rd.rateSlope(r)
+	rate, rateSlope := rd.balance.Rate(r), rd.balance.RateSlope(r)
 	if rate <= 0 {
 		return d0 + s*dt, [4]float64{1, dt, -d0 * dt * rateSlope, s}
 	}
@@ -61,22 +61,6 @@ func (rd *rider) flow(d0, s, r, dt float64) (d float64, by [4]float64) {
 		byRate = -dt*keep*d0 + s*(dt*keep-share)/rate
 	}
 	return d0*keep + s*share, [4]float64{keep, share, byRate * rateSlope, keep * (s - rate*d0)}
-}
-
-// rateSlope is the derivative of the recovery rate by the watts below CP.
-func (rd *rider) rateSlope(r float64) float64 {
-	speed := rd.balance.Speed
-	if speed == 0 {
-		speed = 1
-	}
-	switch rd.balance.Form {
-	case capacity.Integral:
-		return 0
-	case capacity.Elite:
-		return 0.688 * math.Pow(math.Max(r, 1), -0.312) / (2287.2 * speed)
-	default:
-		return 1 / (rd.balance.WPrime * speed)
-	}
 }
 
 // cross rides control c from v² = y at constant watts; ok is false on a stall.

@@ -54,8 +54,8 @@ type World struct {
 	// ByFeel: effort is held as a share of the rider's own critical power by
 	// feel, and what the source displays of it drives the virtual rider.
 	ByFeel bool
-	// Steady switches form and execution noise off (stated capacity still has
-	// them: they are uncertain whatever the capacity is).
+	// Steady leaves out the rider's day and how a plan is held, so that the
+	// rest can be checked alone.
 	Steady bool
 
 	Profile course.Profile                    // the course, if its shape is known
@@ -91,11 +91,11 @@ func (w World) sample(r *rand.Rand, o Orders) draw {
 	road.CdA = math.Max(0.5*road.CdA, road.CdA+w.DragAreaSD*z[1])
 	road.Crr = math.Max(0.3*road.Crr, road.Crr+w.CrrSD*z[2])
 	mass := math.Max(0.7*w.RiderMass, w.RiderMass+w.RiderSD*z[3])
-	source, evidence := scale(w.SourceSD*z[4]), scale(w.EvidenceSD*z[5])
+	source, evidence := math.Exp(w.SourceSD*z[4]), math.Exp(w.EvidenceSD*z[5])
 	if w.SameSource {
 		evidence = source
 	}
-	form, hold := scale(formSD*z[6]), scale(holdSD*z[7])
+	form, hold := math.Exp(formSD*z[6]), math.Exp(holdSD*z[7])
 	if w.Steady {
 		form, hold = 1, 1
 	}
@@ -108,15 +108,12 @@ func (w World) sample(r *rand.Rand, o Orders) draw {
 	d.balance = capacity.Balance{CriticalPower: cp, WPrime: c.WPrime * form, Form: w.Form, Speed: speed}
 	if w.ByFeel {
 		// The same sensation asks this rider for this share of their own CP.
-		feel := scale(FeelSD * z[7])
+		feel := math.Exp(FeelSD * z[7])
 		d.power = cp / o.ForCP * feel * source
 		d.counted = 1 / source
 	}
 	return d
 }
-
-// scale turns a relative error into a factor that stays positive.
-func scale(e float64) float64 { return math.Exp(e) }
 
 // ridden is what came of one draw.
 type ridden struct {
@@ -179,7 +176,8 @@ type Forecast struct {
 }
 
 // forecastStep is the step of forecasts in metres; long courses are ridden in
-// longer steps (their error in time is below a thousandth of the interval).
+// longer steps. On 100 km of waves 40 m err by 0.9 s of 3 h 42 min, where the
+// 80 % interval of a rider known from three tests is 600 s wide (measured).
 func forecastStep(length float64) float64 {
 	return math.Min(50, math.Max(10, length/2500))
 }

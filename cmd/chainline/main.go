@@ -23,11 +23,11 @@ func run() int {
 	out := term.IsTerminal(int(os.Stdout.Fd()))
 	return cli.Run(ctx, os.Args[1:], cli.Streams{
 		Out: os.Stdout, Err: os.Stderr,
-		OutTerminal: out, ErrTerminal: term.IsTerminal(int(os.Stderr.Fd())),
-		Colour:  out && os.Getenv("NO_COLOR") == "",
-		Now:     time.Now,
-		Version: version(),
-		Workers: runtime.GOMAXPROCS(0),
+		ErrTerminal: term.IsTerminal(int(os.Stderr.Fd())),
+		Colour:      out && os.Getenv("NO_COLOR") == "",
+		Now:         time.Now,
+		Version:     version(),
+		Workers:     runtime.GOMAXPROCS(0),
 	})
 }
 

@@ -18,13 +18,12 @@ import (
 // Streams are where the command line reads and writes, and what it may assume
 // of the world.
 type Streams struct {
-	Out, Err io.Writer
-	// OutTerminal and ErrTerminal tell whether a person looks at them.
-	OutTerminal, ErrTerminal bool
-	Colour                   bool
-	Now                      func() time.Time
-	Version                  string
-	Workers                  int
+	Out, Err    io.Writer
+	ErrTerminal bool // a person looks at Err: show progress
+	Colour      bool
+	Now         func() time.Time
+	Version     string
+	Workers     int
 }
 
 // Run executes the arguments and returns the exit code: 0 done, 1 failed or

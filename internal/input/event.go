@@ -62,8 +62,8 @@ func ReadEvent(name string, r io.Reader) (EventFile, error) {
 		LeadIn: o.number("lead_in_m"),
 		Laps:   o.whole("laps"),
 	}
-	location := time.UTC
-	event.TimeZone, location = o.zone("time_zone")
+	zone, location := o.zone("time_zone")
+	event.TimeZone = zone
 	event.Start, event.HasClock = o.moment("start", location)
 	for i, n := range o.items("categories", "categories", 0, maxCategories) {
 		event.Categories = append(event.Categories, readCategory(f.open(n, o.entry("categories", i), categoryFields, "", nil)))

@@ -221,9 +221,10 @@ func occasion(e input.EventFile, day, today time.Time) brief.Occasion {
 }
 
 func riderOf(f input.RiderFile, day time.Time) capacity.Rider {
-	r := capacity.Rider{Name: f.Name, Mass: f.Mass, Height: f.Height.Or(0), MaxHeartRate: f.MaxHeartRate.Or(0), HeartRateOff: f.HeartRateOff,
-		Sex:   map[string]capacity.Sex{"female": capacity.Female, "male": capacity.Male}[f.Sex],
-		Level: map[string]capacity.Level{"new": capacity.New, "regular": capacity.Regular, "club": capacity.Club, "racer": capacity.Racer}[f.Level]}
+	r := capacity.Rider{Name: f.Name, Mass: f.Mass, Height: f.Height.Or(0), MaxHeartRate: f.MaxHeartRate.Or(0), HeartRateOff: f.HeartRateOff}
+	// The reader lets no other words through.
+	r.Sex, _ = capacity.ParseSex(f.Sex)
+	r.Level, _ = capacity.ParseLevel(f.Level)
 	if f.BirthYear.Known {
 		r.Age = math.Max(1, float64(day.Year()-f.BirthYear.Value))
 	}
