@@ -21,6 +21,10 @@ type Brief struct {
 	Course   CourseSheet
 	Plan     PlanSheet
 	Forecast ForecastSheet
+	Room     RoomSheet
+	WarmUp   WarmUpSheet
+	Worth    []Worth  // what is worth doing before the start, most first
+	NextTest NextTest // the test that would narrow most
 
 	Warnings []string // about this brief's numbers: what is missing, wide, outside a model's range
 	Cautions []string // about people's safety
@@ -174,4 +178,78 @@ type ForecastSheet struct {
 	FiveWatts float64 // s saved by 5 W more throughout (positive = faster)
 	DragArea  float64 // s saved by 0.01 m² less
 	OneKg     float64 // s lost if the mass typed is wrong by 1 kg (heavier)
+}
+
+// RoomSheet is what the effort does to rider and room. The zero value, with
+// Known false, is a brief without a room (a capacity stated for a check).
+type RoomSheet struct {
+	Known       bool
+	Temperature float64 // °C at the start
+	Humidity    float64 // relative, fraction, at the start
+	Assumed     string  // what of the room was not typed and is taken as usual; empty if nothing
+	Airflow     float64 // m/s over the rider
+	AirflowFrom string  // "one pedestal fan, 1 m away, high", "as typed", "no fan: only your own movement"
+
+	MetabolicHeatW float64           // W, heat the body has to get rid of
+	EndTemperature estimate.Estimate // °C, room at the end of the ride
+	EndHumidity    estimate.Estimate // relative, fraction
+	AirflowNeeded  float64           // m/s at which the heat can leave; 0 if still air will do, +Inf if none suffices
+	WattsThatWould float64           // W displayed that this room can carry away with its airflow; 0 if the plan is below
+	HeatSteadyS    float64           // s after which the effort is no longer steady; 0 if it is to the end
+	Standard       string            // a sentence: the heat-strain standard's verdict, or that this is outside its range
+
+	SweatLPerH          estimate.Estimate // l/h
+	FluidLow, FluidHigh float64           // l over the ride: what to drink
+	LossPercent         float64           // of body mass, if nothing is drunk
+	Drink               string            // a sentence
+	Food                string            // a sentence; empty for short rides
+	Lines               []string          // sentences for the sheet, most important first
+}
+
+// WarmUpSheet is the warm-up and what else has to happen before the gun.
+type WarmUpSheet struct {
+	Steps        []WarmUpStep // in order; StartS negative, the gun at 0; the last ends at 0
+	BalanceAtGun float64      // share of W′ back at the gun, fraction
+	LastHardS    float64      // s before the gun at which the last hard effort ends
+	Timeline     []Moment     // in order
+	CoolDown     []WarmUpStep // StartS from the finish
+	Why          string       // a sentence
+}
+
+// WarmUpStep is an even effort for a time.
+type WarmUpStep struct {
+	StartS, DurationS float64 // s
+	Watts             float64 // W displayed; 0 is resting
+	Name              string  // "easy", "steady", "hard", "in the pen"
+	Exertion          int     // Borg 6-20
+}
+
+// Moment is something to do at a time before the gun (s, negative).
+type Moment struct {
+	AtS   float64
+	Clock string // "19:06"; empty if the start has no time of day
+	What  string
+}
+
+// Worth is what one thing done before the start is worth: finish time in
+// seconds saved on average over the draws, with its 80 % interval.
+type Worth struct {
+	What          string  // "put a fan a metre in front, high"
+	Seconds       float64 // s faster on average; 0 for what only narrows
+	Low80, High80 float64 // s
+	NarrowsFromS  float64 // s, width of the finish's 80 % interval before; 0 if it does not narrow
+	NarrowsToS    float64 // s, after
+	Why           string  // a sentence: what it rests on
+	AlreadyDone   bool    // this rider does it already: the number is what would be lost without
+}
+
+// NextTest is the test that would narrow the threshold most among those this
+// rider may do.
+type NextTest struct {
+	What          string // "a maximal test of 12 to 20 minutes"; empty if none is worth it
+	Maximal       bool
+	Recommended   bool    // the threshold's sd is above 6 % of its mean
+	SDNow, SDThen float64 // W, of the threshold now and expected after the test
+	Seconds       float64 // s the forecast's 80 % interval would narrow by
+	Sentence      string  // ready to be shown; empty if nothing is suggested
 }

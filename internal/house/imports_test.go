@@ -18,12 +18,14 @@ var may = map[string][]string{
 	"course":                  {"physics"},
 	"capacity":                {"estimate", "physics"},
 	"rig":                     {"physics", "estimate"},
+	"room":                    {"physics", "estimate"},
+	"session":                 {"capacity", "estimate"},
 	"pacing":                  {"capacity", "course", "physics", "estimate"},
-	"brief":                   {"pacing", "rig", "capacity", "course", "physics", "estimate"},
+	"brief":                   {"pacing", "room", "session", "rig", "capacity", "course", "physics", "estimate"},
 	"internal/problem":        {},
-	"internal/input":          {"internal/problem", "rig"},
+	"internal/input":          {"internal/problem", "rig", "room"},
 	"internal/render":         {"brief", "course", "estimate"},
-	"internal/service":        {"brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig"},
+	"internal/service":        {"brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},
 	"internal/cli":            {"brief", "internal/input", "internal/problem", "internal/render", "internal/service"},
 	"internal/evidence":       {"brief", "capacity", "course", "estimate", "pacing", "physics", "rig"},
 	"cmd/chainline":           {"internal/cli"},
@@ -34,7 +36,7 @@ var may = map[string][]string{
 }
 
 // pure packages compute: they open nothing, read no clock and keep no state.
-var pure = []string{"estimate", "physics", "course", "capacity", "rig", "pacing", "brief"}
+var pure = []string{"estimate", "physics", "course", "capacity", "rig", "room", "session", "pacing", "brief"}
 
 var banned = map[string]string{
 	"time":          "a formula has no clock: pass seconds in",
@@ -57,7 +59,7 @@ var banned = map[string]string{
 // outside is where each module may be used, so that a library stays behind
 // one package. What is missing here may not be imported at all.
 var outside = map[string][]string{
-	"gonum.org/v1/gonum":     {"capacity", "pacing", "physics"},
+	"gonum.org/v1/gonum":     {"capacity", "pacing", "physics", "room", "session"},
 	"go.yaml.in/yaml/v3":     {"internal/input"},
 	"github.com/spf13/cobra": {"internal/cli"},
 	"github.com/spf13/pflag": {"internal/cli"},
