@@ -55,8 +55,20 @@ type briefJSON struct {
 	Course   courseJSON   `json:"course"`
 	Plan     planJSON     `json:"plan"`
 	Forecast forecastJSON `json:"forecast"`
-	Warnings []string     `json:"warnings"`
-	Cautions []string     `json:"cautions"`
+	Room     roomJSON     `json:"room"`
+
+	WarmUp         []stepJSON   `json:"warm_up"`
+	WarmUpBalance  num          `json:"warm_up_balance_at_gun_fraction"`
+	WarmUpLastHard num          `json:"warm_up_last_hard_s"`
+	WarmUpTimeline []momentJSON `json:"warm_up_timeline"`
+	WarmUpCoolDown []stepJSON   `json:"warm_up_cool_down"`
+	WarmUpWhy      string       `json:"warm_up_why"`
+
+	Worth    []worthJSON `json:"worth"`
+	NextTest testJSON    `json:"next_test"`
+
+	Warnings []string `json:"warnings"`
+	Cautions []string `json:"cautions"`
 }
 
 type estimateJSON struct {

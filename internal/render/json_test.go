@@ -75,7 +75,14 @@ func TestJSONKeysOthersRelyOn(t *testing.T) {
 		"plan.cues.2.from_m": 1900.0, "plan.cues.2.to_m": 4000.0, "plan.cues.2.watts": 305.0,
 		"plan.time_s": 1312.0, "plan.optimum_time_s": 1306.0, "plan.even_watts": 252.0, "plan.even_time_s": 1361.0,
 		"plan.w_balance_min_j": 1800.0, "forecast.median_s": 1312.123456789012, "forecast.low80_s": 1280.0,
-		"forecast.high80_s": 1351.0, "forecast.chance_empty": .11, "warnings.0": b.Warnings[0], "cautions.0": b.Cautions[0],
+		"forecast.high80_s": 1351.0, "forecast.chance_empty": .11,
+		"room.known": true, "room.temperature_c": 21.0, "room.humidity_percent": 100 * b.Room.Humidity, "room.metabolic_heat_w": 790.0,
+		"room.end_temperature_c.mean": 24.2, "room.end_humidity_percent.mean": 66.0, "room.end_humidity_percent.sd": 5.0,
+		"room.airflow_needed_m_s": 2.4, "room.sweat_l_per_h.mean": 1.1, "room.fluid_l.low": .15, "room.fluid_l.high": .4,
+		"warm_up.0.start_s": -1440.0, "warm_up.0.duration_s": 360.0, "warm_up.0.watts": 110.0, "warm_up_balance_at_gun_fraction": .97,
+		"warm_up_last_hard_s": 420.0, "warm_up_timeline.1.clock": "19:16", "warm_up_cool_down.0.watts": 95.0,
+		"worth.0.seconds": 49.0, "worth.0.already_done": true, "worth.3.narrows_from_s": 71.0, "worth.3.narrows_to_s": 48.0,
+		"next_test.maximal": true, "next_test.sd_then_w": 5.8, "next_test.narrows_s": 23.0, "warnings.0": b.Warnings[0], "cautions.0": b.Cautions[0],
 	} {
 		if got := lookup(t, doc, path); got != want {
 			t.Errorf("%s = %v, want %v", path, got, want)
@@ -86,6 +93,9 @@ func TestJSONKeysOthersRelyOn(t *testing.T) {
 	}
 	if got := lookup(t, doc, "plan.rules.0.to_gradient"); got != nil {
 		t.Errorf("open end of a rule = %v, want null", got)
+	}
+	if got := lookup(t, doc, "room.airflow_needed_m_s"); got != nil {
+		t.Errorf("no airflow suffices = %v, want null", got)
 	}
 	if got := lookup(t, doc, "plan.rules.0.from_gradient"); got != .05 {
 		t.Errorf("from_gradient = %v, want 0.05", got)

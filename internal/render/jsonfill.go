@@ -7,7 +7,10 @@ import "chainline/brief"
 func newBriefJSON(b brief.Brief) briefJSON {
 	return briefJSON{Schema: Schema, Title: b.Title, When: b.When, Kind: b.Kind, Made: b.Made,
 		Rider: newRider(b.Rider), Rig: newRig(b.Rig), Road: newRoad(b.Road), Course: newCourse(b.Course),
-		Plan: newPlan(b.Plan), Forecast: newForecast(b.Forecast), Warnings: list(b.Warnings), Cautions: list(b.Cautions)}
+		Plan: newPlan(b.Plan), Forecast: newForecast(b.Forecast), Room: newRoom(b.Room),
+		WarmUp: newSteps(b.WarmUp.Steps), WarmUpBalance: num(b.WarmUp.BalanceAtGun), WarmUpLastHard: num(b.WarmUp.LastHardS),
+		WarmUpTimeline: newTimeline(b.WarmUp.Timeline), WarmUpCoolDown: newSteps(b.WarmUp.CoolDown), WarmUpWhy: b.WarmUp.Why,
+		Worth: newWorth(b.Worth), NextTest: newTest(b.NextTest), Warnings: list(b.Warnings), Cautions: list(b.Cautions)}
 }
 
 func list(s []string) []string { return append([]string{}, s...) }

@@ -88,7 +88,7 @@ func racer() brief.Brief {
 		}
 		b.Plan.Cues = append(b.Plan.Cues, cue)
 	}
-	return b
+	return beforeTheGun(b)
 }
 
 // busy is the racer with n cues of equal length.
@@ -150,7 +150,7 @@ func newcomer() brief.Brief {
 		"Your capacity is a guess from age, mass and level. Ride the first ten minutes by feel; if it is harder than ‘firm’, ride slower.",
 		"Only the length and the ascent of the course are known. The forecast rode many courses that fit; yours may be kinder or worse.",
 		"The trainer's power curve comes from a table. A tyre a little softer than the maker's moves the speeds by a few km/h."}
-	return b
+	return newcomerBeforeTheGun(b)
 }
 
 // plain is a short time trial on a plain trainer: cues spoken in wheel speed.
@@ -222,6 +222,9 @@ func everyBrief() map[string]brief.Brief {
 	broken.Plan.Cues[2].BalanceEnd, broken.Plan.Cues[3].Watts = math.NaN(), math.Inf(1)
 	broken.Rider.CriticalPower.High80 = math.Inf(1)
 	broken.Course.Climbs[0].Steepest = math.NaN()
+	broken.Room.EndTemperature.Mean, broken.Room.MetabolicHeatW = math.NaN(), math.Inf(1)
+	broken.WarmUp.Steps[1].StartS, broken.WarmUp.Steps[2].Watts, broken.WarmUp.Timeline[0].AtS = math.NaN(), math.Inf(1), math.NaN()
+	broken.Worth[0].Seconds, broken.NextTest.SDNow = math.NaN(), math.NaN()
 	all["not numbers"] = broken
 	return all
 }
@@ -245,5 +248,16 @@ func hostile() brief.Brief {
 		r := &b.Plan.Rules[i]
 		r.Name, r.Feel, r.Gear, r.Flag = evil, evil, evil, evil
 	}
+	b.Room.AirflowFrom, b.Room.Assumed, b.Room.Standard, b.Room.Drink, b.Room.Food, b.Room.Lines = evil, evil, evil, evil, evil, []string{evil, evil}
+	for i := range b.WarmUp.Steps {
+		b.WarmUp.Steps[i].Name = evil
+	}
+	for i := range b.WarmUp.Timeline {
+		b.WarmUp.Timeline[i].Clock, b.WarmUp.Timeline[i].What = evil, evil
+	}
+	for i := range b.Worth {
+		b.Worth[i].What, b.Worth[i].Why = evil, evil
+	}
+	b.WarmUp.Why, b.NextTest.What, b.NextTest.Sentence = evil, evil, evil
 	return b
 }
