@@ -10,7 +10,7 @@ import (
 // normal numbers, so that the same draw can be looked at in two rooms.
 type Doubt struct {
 	temperature, humidity, volume, changes, walls, store, airflow float64
-	efficiency, height, wettedness, sweat, penalty               float64
+	efficiency, height, wettedness, sweat, penalty                float64
 }
 
 // NewDoubt draws one.
@@ -33,7 +33,7 @@ func Share(r Room, b Body, e Effort) estimate.Estimate { return estimate.Exact(1
 
 // Outlook is all a sheet needs to say about the room. Watts are true watts.
 type Outlook struct {
-	Assumed     string // what of the room was not typed and is taken as usual; empty if nothing
+	Assumed     string  // what of the room was not typed and is taken as usual; empty if nothing
 	Temperature float64 // °C at the start, as used
 	Humidity    float64 // fraction, as used
 	Airflow     float64 // m/s over the rider, without own movement
