@@ -8,7 +8,7 @@ import (
 )
 
 var documented = map[string][]field{
-	"## rider": riderFields, "### rider: evidence": evidenceFields,
+	"## rider": riderFields, "### rider: evidence": evidenceFields, "### rider: weighed": weighedFields,
 	"## rig": rigFields, "### rig: trainer": trainerFields, "### rig: rows of power_curve, floor and ceiling": rowFields,
 	"### rig: gears": gearFields, "### rig: power_source": sourceFields, "### rig: cadence_rpm": cadenceFields, "### rig: room": roomFields,
 	"## road": roadFields, "## event": eventFields, "### event: categories": categoryFields, "## plan": planFields,
@@ -55,5 +55,38 @@ func TestFormatsPageStatesEveryKey(t *testing.T) {
 				t.Errorf("%s %s: needed is %v", section, f.key, f.needed)
 			}
 		}
+	}
+}
+
+var kindRow = regexp.MustCompile("^\\| ([a-z_]+) \\|[^|]*\\|([^|]*)\\|([^|]*)\\|$")
+
+// docs/formats.md has each kind of evidence with the keys it needs and may have.
+func TestFormatsPageStatesEveryKindOfEvidence(t *testing.T) {
+	page, err := os.ReadFile("../../docs/formats.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	quoted := func(keys []string) string { return "`" + strings.Join(keys, "`, `") + "`" }
+	seen := 0
+	for _, line := range strings.Split(string(page), "\n") {
+		m := kindRow.FindStringSubmatch(line)
+		if m == nil {
+			continue
+		}
+		kind, ok := evidenceKinds[m[1]]
+		if !ok {
+			continue // the head of a table
+		}
+		seen++
+		var needs []string
+		for _, n := range kind.needs {
+			needs = append(needs, n.key)
+		}
+		if strings.TrimSpace(m[2]) != quoted(needs) || strings.TrimSpace(m[3]) != quoted(kind.may) {
+			t.Errorf("%s: the page has %s and %s, the reader %s and %s", m[1], m[2], m[3], quoted(needs), quoted(kind.may))
+		}
+	}
+	if seen != len(evidenceKinds) || seen != len(evidenceFields[0].words) {
+		t.Errorf("%d kinds on the page, %d in the reader, %d words", seen, len(evidenceKinds), len(evidenceFields[0].words))
 	}
 }

@@ -40,7 +40,11 @@ func fuzz(f *testing.F, kind string, good ...string) {
 
 func FuzzRider(f *testing.F) {
 	fuzz(f, "rider", "mass_kg: 70\nheight_cm: 172\nbirth_year: 1989\nsex: male\nlevel: club\nheart_rate: off\nscreened: 2026-09-01\nmax_heart_rate_bpm: 180\nresting_heart_rate_bpm: 50\n"+
-		"evidence:\n  - {kind: test, duration_s: 180, watts: 330, date: 2026-10-02, source: hub, where: indoor}\n  - kind: threshold\n    watts: 231\n    from: ramp test\n")
+		"evidence:\n  - {kind: test, duration_s: 180, watts: 330, date: 2026-10-02, source: hub, where: indoor}\n  - kind: threshold\n    watts: 231\n    from: ramp test\n",
+		"mass_kg: 71\nacclimatised: yes\nevidence:\n  - {kind: best, duration_s: 1200, watts: 210, harder: much}\n"+
+			"  - {kind: hill, duration_s: 780, length_m: 2600, ascent_m: 143, bike_mass_kg: 12.5, mass_kg: 73, cda_m2: 0.38, harder: little}\n"+
+			"  - {kind: heart_rate, duration_s: 900, watts: 70, heart_rate_bpm: 118}\n  - {kind: talk, watts: 110}\n"+
+			"weighed:\n  - {before_kg: 70.4, after_kg: 69.5, drunk_l: 0.6, urine_l: 0.2, duration_s: 4500, watts: 190, temperature_c: 18, humidity_percent: 45}\n")
 }
 
 func FuzzRig(f *testing.F) {

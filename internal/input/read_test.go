@@ -42,6 +42,52 @@ evidence:
 	}
 }
 
+func TestReadEveryKindOfEvidence(t *testing.T) {
+	got, err := ReadRider("r", strings.NewReader(`mass_kg: 71
+acclimatised: no
+resting_heart_rate_bpm: 58
+evidence:
+  - {kind: best, duration_s: 1200, watts: 210, harder: much, source: hub, where: outdoor}
+  - kind: hill
+    duration_s: 780
+    length_m: 2600
+    ascent_m: 143
+    bike_mass_kg: 12.5
+    mass_kg: 73
+    cda_m2: 0.38
+    harder: little
+    date: 2026-08-16
+    where: outdoor
+  - {kind: hill, duration_s: 600, length_m: 1500, ascent_m: 90, bike_mass_kg: unknown, date: unknown}
+  - {kind: heart_rate, duration_s: 900, watts: 70, heart_rate_bpm: 118, source: borrowed trainer, accuracy_percent: 5}
+  - {kind: talk, watts: 110, where: indoor}
+  - {kind: test, duration_s: 300, watts: 190, harder: no}
+weighed:
+  - {before_kg: 61.4, after_kg: 60.5, drunk_l: 0.6, urine_l: 0.2, duration_s: 4500, watts: 190, temperature_c: 18, humidity_percent: 45, date: 2026-11-14}
+  - {before_kg: 70, after_kg: 69, drunk_l: 0, duration_s: 3600}
+`))
+	want := RiderFile{
+		Mass: 71, Acclimatised: Some(false), RestingHeartRate: Some(58.0),
+		Evidence: []EvidenceFile{
+			{Kind: "best", Duration: 1200, Watts: 210, Harder: "much", Source: "hub", Where: "outdoor", Line: 5},
+			{Kind: "hill", Duration: 780, Length: 2600, Ascent: 143, BikeMass: Some(12.5), Mass: Some(73.0), CdA: Some(0.38), Harder: "little",
+				Date: "2026-08-16", Where: "outdoor", Line: 6},
+			{Kind: "hill", Duration: 600, Length: 1500, Ascent: 90, Line: 16},
+			{Kind: "heart_rate", Duration: 900, Watts: 70, HeartRate: 118, Source: "borrowed trainer", AccuracyPercent: Some(5.0), Line: 17},
+			{Kind: "talk", Watts: 110, Where: "indoor", Line: 18},
+			{Kind: "test", Duration: 300, Watts: 190, Harder: "no", Line: 19},
+		},
+		Weighed: []WeighingFile{
+			{Before: 61.4, After: 60.5, Drunk: 0.6, Urine: Some(0.2), Duration: 4500, Watts: Some(190.0), Temperature: Some(18.0), Humidity: Some(0.45),
+				Date: "2026-11-14", Line: 21},
+			{Before: 70, After: 69, Duration: 3600, Line: 22},
+		},
+	}
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("got %+v, %v\nwant %+v", got, err, want)
+	}
+}
+
 func TestUnknownIsLikeLeftOut(t *testing.T) {
 	text := "mass_kg: 70\n"
 	for _, f := range riderFields {

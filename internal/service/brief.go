@@ -229,6 +229,9 @@ func riderOf(f input.RiderFile, day time.Time) capacity.Rider {
 		r.Age = math.Max(1, float64(day.Year()-f.BirthYear.Value))
 	}
 	for _, e := range f.Evidence {
+		if e.Kind != "test" && e.Kind != "threshold" {
+			continue // read, but no model uses it yet
+		}
 		kind := capacity.MaximalTest
 		if e.Kind == "threshold" {
 			kind = capacity.StatedThreshold
