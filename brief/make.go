@@ -11,6 +11,7 @@ import (
 	"chainline/pacing"
 	"chainline/physics"
 	"chainline/rig"
+	"chainline/room"
 )
 
 // Style is how much risk of running empty a plan takes.
@@ -73,6 +74,7 @@ type Request struct {
 	Rider    capacity.Rider
 	Screened bool // has been through a health screening for hard exercise
 	Rig      rig.Rig
+	Room     room.Room
 	Road     RoadKnown
 	Way      Way
 	Occasion Occasion
@@ -238,7 +240,7 @@ func (s *sheet) rig() RigSheet {
 		}
 		r.CurveFrom, r.CurveSD = curve.From, curve.SD
 	}
-	room := s.Rig.Room
+	room := s.Room
 	words := ""
 	if room.TemperatureKnown {
 		words += fmt.Sprintf(", %.0f °C", room.Temperature)

@@ -67,15 +67,6 @@ var DefaultCadence = CadenceRange{Low: 70, Preferred: 85, High: 100}
 // Source: common practice (the usual table value, 2105 mm).
 const DefaultWheelCircumference = 2.105
 
-// Room is where the rig stands. It is only kept for now: no model reads it.
-type Room struct {
-	Temperature float64 // °C
-	Humidity    float64 // relative, fraction
-	Airflow     float64 // m/s over the rider
-
-	TemperatureKnown, HumidityKnown, AirflowKnown bool
-}
-
 // Rig is one rider's set-up.
 type Rig struct {
 	Trainer            Trainer
@@ -87,7 +78,6 @@ type Rig struct {
 	SpeedSensor        bool         // wheel speed is shown
 	CadenceSensor      bool
 	SensorsAssumed     bool // the three above were not stated
-	Room               Room
 }
 
 // Language is what a cue can be led by.

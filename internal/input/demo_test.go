@@ -15,7 +15,7 @@ func TestDemoFilesRead(t *testing.T) {
 	if err != nil || len(paths) < 9 {
 		t.Fatalf("found %d demo files: %v", len(paths), err)
 	}
-	riders, rigs, roads, events := map[string]RiderFile{}, map[string]rig.Rig{}, map[string]RoadFile{}, map[string]EventFile{}
+	riders, rigs, roads, events := map[string]RiderFile{}, map[string]RigFile{}, map[string]RoadFile{}, map[string]EventFile{}
 	for _, path := range paths {
 		r, err := os.Open(path)
 		if err != nil {
@@ -41,14 +41,14 @@ func TestDemoFilesRead(t *testing.T) {
 		t.Errorf("%d riders, %d rigs, %d roads, %d events", len(riders), len(rigs), len(roads), len(events))
 	}
 	for name, want := range map[string]rig.Language{"newcomer-rig": rig.WheelSpeed, "regular-rig": rig.Watts, "racer-rig": rig.Watts} {
-		if got := rigs[name].Speaks(); got != want {
+		if got := rigs[name].Rig.Speaks(); got != want {
 			t.Errorf("%s speaks %v, want %v", name, got, want)
 		}
 	}
 	if n := len(riders["racer"].Evidence); n != 4 {
 		t.Errorf("the racer has %d tests", n)
 	}
-	if floor, ceiling := rigs["racer-rig"].Limits(); floor < 20 || floor > 80 || ceiling != 1500 {
+	if floor, ceiling := rigs["racer-rig"].Rig.Limits(); floor < 20 || floor > 80 || ceiling != 1500 {
 		t.Errorf("the racer's trainer holds %v-%v W", floor, ceiling)
 	}
 	for name, e := range events {

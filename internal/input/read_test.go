@@ -12,6 +12,7 @@ import (
 
 	"chainline/internal/problem"
 	"chainline/rig"
+	"chainline/room"
 )
 
 func TestReadRider(t *testing.T) {
@@ -120,16 +121,15 @@ func TestReadRig(t *testing.T) {
 power_source: {name: hub, kind: trainer, accuracy_percent: 2}
 room: {temperature_c: 21, humidity_percent: 50, airflow_m_s: 2.5}
 `))
-	want := rig.Rig{
+	want := RigFile{Rig: rig.Rig{
 		Source:  rig.PowerSource{Name: "hub", Kind: rig.SourceTrainer, Accuracy: 0.02},
 		Cadence: rig.DefaultCadence, WheelCircumference: rig.DefaultWheelCircumference,
 		HeartRate: true, SpeedSensor: true, SensorsAssumed: true,
-		Room: rig.Room{Temperature: 21, Humidity: 0.5, Airflow: 2.5, TemperatureKnown: true, HumidityKnown: true, AirflowKnown: true},
-	}
+	}, Room: room.Room{Temperature: 21, Humidity: 0.5, Airflow: 2.5, TemperatureKnown: true, HumidityKnown: true, AirflowKnown: true}}
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("got %+v, %v\nwant %+v", got, err, want)
 	}
-	got, err = ReadRig("r", strings.NewReader(`trainer:
+	file, err := ReadRig("r", strings.NewReader(`trainer:
   kind: rollers
   power_curve: [{wheel_speed_km_h: 18, watts: 60}, {wheel_speed_km_h: 36, watts: 180}]
   power_curve_accuracy_percent: 8
@@ -142,13 +142,62 @@ cadence_rpm: {preferred: 90}
 	if err != nil {
 		t.Fatal(err)
 	}
-	if w := got.Trainer.Curve.Watts(10); math.Abs(w-180) > 1e-9 || got.Trainer.Curve.SD != 0.08 {
-		t.Errorf("curve: %v W at 36 km/h, sd %v", w, got.Trainer.Curve.SD)
+	rollers := file.Rig
+	if w := rollers.Trainer.Curve.Watts(10); math.Abs(w-180) > 1e-9 || rollers.Trainer.Curve.SD != 0.08 {
+		t.Errorf("curve: %v W at 36 km/h, sd %v", w, rollers.Trainer.Curve.SD)
 	}
-	if got.Source != (rig.PowerSource{}) || got.Speaks() != rig.WheelSpeed || got.HeartRate || !got.CadenceSensor || got.SensorsAssumed ||
-		got.Cadence != (rig.CadenceRange{Low: 70, Preferred: 90, High: 100}) || math.Abs(got.WheelCircumference-2.1) > 1e-12 ||
-		!reflect.DeepEqual(got.Gears, rig.Gears{Chainrings: []int{50, 34}, Cogs: []int{11, 28}}) {
-		t.Errorf("got %+v", got)
+	if rollers.Source != (rig.PowerSource{}) || rollers.Speaks() != rig.WheelSpeed || rollers.HeartRate || !rollers.CadenceSensor || rollers.SensorsAssumed ||
+		rollers.Cadence != (rig.CadenceRange{Low: 70, Preferred: 90, High: 100}) || math.Abs(rollers.WheelCircumference-2.1) > 1e-12 ||
+		!reflect.DeepEqual(rollers.Gears, rig.Gears{Chainrings: []int{50, 34}, Cogs: []int{11, 28}}) {
+		t.Errorf("got %+v", rollers)
+	}
+}
+
+func TestReadRoom(t *testing.T) {
+	read := func(text string) room.Room {
+		t.Helper()
+		file, err := ReadRig("r", strings.NewReader("trainer: {kind: bike}\n"+text))
+		if err != nil {
+			t.Error(err)
+		}
+		return file.Room
+	}
+	desk := room.Fan{Count: 1, Kind: room.Desk, Distance: 1, Setting: room.Medium}
+	for text, want := range map[string]room.Room{
+		"": {},
+		"room: {temperature_c: 0, humidity_percent: 0, airflow_m_s: 0}":                                                                 {TemperatureKnown: true, HumidityKnown: true, AirflowKnown: true},
+		"room: {temperature_c: unknown, volume_m3: unknown, openings: unknown, fans: unknown, clothing: unknown, airflow_m_s: unknown}": {},
+		"room: {volume_m3: 30, openings: closed, clothing: shorts}":                                                                     {Volume: 30, Openings: room.Closed, Clo: 0.15},
+		"room: {openings: door, clothing: shorts_and_jersey}":                                                                           {Openings: room.DoorOpen, Clo: 0.3},
+		"room: {openings: window, clothing: long}":                                                                                      {Openings: room.WindowOpen, Clo: 0.5},
+		"room: {openings: door_and_window}":                                                                                             {Openings: room.DoorAndWindowOpen},
+		"room: {openings: hall}":                                                                                                        {Openings: room.Hall},
+		"room: {outside_temperature_c: -4, outside_humidity_percent: 80}":                                                               {OutsideTemperature: -4, OutsideHumidity: 0.8, OutsideKnown: true},
+		"room: {fans: []}":             {Fans: []room.Fan{}},
+		"room: {fans: no fan}":         {Fans: []room.Fan{}},
+		"room: {fans: [none]}":         {Fans: []room.Fan{}},
+		"room: {fans: a desk fan}":     {Fans: []room.Fan{desk}},
+		"room: {fans: [{kind: desk}]}": {Fans: []room.Fan{desk}},
+		"room: {fans: [{kind: desk, distance_m: unknown, setting: unknown, count: unknown}]}": {Fans: []room.Fan{desk}},
+		"room:\n  fans:\n    - one pedestal fan, a metre away, high\n    - {kind: floor, distance_m: 1.5, setting: low, count: 2}\n    - \"two desk fans at 80 cm on low and an industrial fan\"\n": {
+			Fans: []room.Fan{{Count: 1, Kind: room.Pedestal, Distance: 1, Setting: room.High}, {Count: 2, Kind: room.Floor, Distance: 1.5, Setting: room.Low},
+				{Count: 2, Kind: room.Desk, Distance: 0.8, Setting: room.Low}, {Count: 1, Kind: room.Industrial, Distance: 1, Setting: room.Medium}}},
+	} {
+		if got := read(text); !reflect.DeepEqual(got, want) {
+			t.Errorf("%q:\n got %+v\nwant %+v", text, got, want)
+		}
+	}
+}
+
+// Every kind of fan and every setting that keys know, the room knows.
+func TestFanKeysAreTheRoomsWords(t *testing.T) {
+	for _, kind := range fanFields[0].words {
+		for _, setting := range fanFields[2].words {
+			file, err := ReadRig("r", strings.NewReader("trainer: {kind: bike}\nroom: {fans: [{kind: "+kind+", setting: "+setting+"}]}\n"))
+			if err != nil || len(file.Room.Fans) != 1 || !strings.Contains(file.Room.Fans[0].String(), kind) || !strings.Contains(file.Room.Fans[0].String(), setting) {
+				t.Errorf("%s, %s: %v, %v", kind, setting, file.Room.Fans, err)
+			}
+		}
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"chainline/rig"
+	"chainline/room"
 )
 
 var rigFields = []field{
@@ -52,41 +53,42 @@ var cadenceFields = []field{
 	{key: "high", unit: "rpm", low: 30, high: 150},
 }
 
-var roomFields = []field{
-	{key: "temperature_c", unit: "degrees C", low: -10, high: 50, hint: "Is it in degrees Fahrenheit? 70 F is 21 C."},
-	{key: "humidity_percent", unit: "%", low: 0, high: 100},
-	{key: "airflow_m_s", unit: "m/s", low: 0, high: 20},
-}
-
 var sensorField = field{key: "sensor", form: word, words: []string{"speed", "cadence", "heart_rate"}, needed: true}
 
 const maxRows = 200
+
+// RigFile is a rig file in SI units: the rig, and the room it stands in.
+type RigFile struct {
+	Rig  rig.Rig
+	Room room.Room
+}
 
 // ReadRig reads a rig file; name is what its errors call it. A controllable
 // trainer or indoor bike whose power source is left out shows its own watts.
 // A rig whose sensors are left out is taken to have those of heart rate and,
 // where cues need it, of speed; SensorsAssumed says so.
-func ReadRig(name string, r io.Reader) (rig.Rig, error) {
+func ReadRig(name string, r io.Reader) (RigFile, error) {
 	f := &file{name: name}
 	top := f.document(r)
 	if f.err != nil {
-		return rig.Rig{}, f.err
+		return RigFile{}, f.err
 	}
 	o := f.open(top, "", rigFields, "trainer", trainerFields)
-	var out rig.Rig
+	var file RigFile
+	out := &file.Rig
 	trainer, ok := o.child("trainer", trainerFields)
 	if !ok {
-		return rig.Rig{}, f.err
+		return RigFile{}, f.err
 	}
-	readTrainer(trainer, &out)
+	readTrainer(trainer, out)
 	out.Source = readSource(o, out.Trainer.Kind)
 	out.Cadence = readCadence(o)
-	readSensors(o, &out)
-	out.Room = readRoom(o)
+	readSensors(o, out)
+	file.Room = readRoom(o)
 	if f.err != nil {
-		return rig.Rig{}, f.err
+		return RigFile{}, f.err
 	}
-	return out, nil
+	return file, nil
 }
 
 var trainerKinds = map[string]rig.Kind{"controllable": rig.Controllable, "plain": rig.Plain, "rollers": rig.Rollers, "bike": rig.Bike}
@@ -234,18 +236,5 @@ func readSensors(o object, out *rig.Rig) {
 		default:
 			o.f.fail(n, o.entry("sensors", i), found(n), sensorField.expected(), "")
 		}
-	}
-}
-
-func readRoom(o object) rig.Room {
-	c, ok := o.child("room", roomFields)
-	if !ok {
-		return rig.Room{}
-	}
-	temperature, humidity, airflow := c.number("temperature_c"), c.scaled("humidity_percent", 0.01), c.number("airflow_m_s")
-	return rig.Room{
-		Temperature: temperature.Value, TemperatureKnown: temperature.Known,
-		Humidity: humidity.Value, HumidityKnown: humidity.Known,
-		Airflow: airflow.Value, AirflowKnown: airflow.Known,
 	}
 }

@@ -97,9 +97,11 @@ func (q BriefRequest) request() (brief.Request, error) {
 		return ask, err
 	}
 	ask.Rider, ask.Screened = riderOf(rider, day), rider.Screened != ""
-	if ask.Rig, err = read(q.Rig, input.ReadRig); err != nil {
+	set, err := read(q.Rig, input.ReadRig)
+	if err != nil {
 		return ask, err
 	}
+	ask.Rig, ask.Room = set.Rig, set.Room
 	for i := range ask.Rider.Evidence {
 		if e := &ask.Rider.Evidence[i]; e.Source == "" {
 			e.Source = ask.Rig.Source.Name // as docs/formats.md says
