@@ -22,7 +22,7 @@ var readers = map[string]func(string, io.Reader) error{
 // hint ("" when there is none).
 type brokenInput struct{ kind, text, message, hint string }
 
-var broken = slices.Concat(brokenBasics, brokenEvidence, brokenWeighings)
+var broken = slices.Concat(brokenBasics, brokenEvidence, brokenWeighings, brokenRooms)
 
 var brokenBasics = []brokenInput{
 	{"rider", "",

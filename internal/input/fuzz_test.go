@@ -50,7 +50,10 @@ func FuzzRider(f *testing.F) {
 func FuzzRig(f *testing.F) {
 	fuzz(f, "rig", "trainer: {kind: plain, power_curve: [{wheel_speed_km_h: 20, watts: 90}, {wheel_speed_km_h: 40, watts: 320}], gears: {chainrings: [50], cogs: [11, 28]}}\nsensors: [speed]\n",
 		"trainer:\n  kind: controllable\n  floor: [{wheel_speed_km_h: 30, watts: 60}]\n  ceiling:\n    - {wheel_speed_km_h: 10, watts: 200}\n  wheel_circumference_mm: 2100\n"+
-			"power_source: {name: hub, kind: hub, accuracy_percent: 2}\nroom: {temperature_c: 21, humidity_percent: 50, airflow_m_s: 2}\ncadence_rpm: {low: 60, preferred: 80, high: 95}\n")
+			"power_source: {name: hub, kind: hub, accuracy_percent: 2}\nroom: {temperature_c: 21, humidity_percent: 50, airflow_m_s: 2}\ncadence_rpm: {low: 60, preferred: 80, high: 95}\n",
+		"trainer: {kind: bike}\nroom:\n  volume_m3: 30\n  openings: door_and_window\n  outside_temperature_c: -4\n  outside_humidity_percent: 80\n  clothing: shorts\n"+
+			"  fans:\n    - one pedestal fan, a metre away, high\n    - {kind: floor, distance_m: 1.5, setting: low, count: 2}\n",
+		"trainer: {kind: bike}\nroom: {fans: no fan}\n")
 }
 
 func FuzzRoad(f *testing.F) {

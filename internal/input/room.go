@@ -99,12 +99,16 @@ func (f *file) fanSentence(n *yaml.Node, name string) []room.Fan {
 	if err == nil {
 		return fans
 	}
-	says := strings.TrimPrefix(err.Error(), fmt.Sprintf("fan %q: ", n.Value))
+	says := strings.TrimPrefix(strings.TrimPrefix(err.Error(), fmt.Sprintf("fan %q: ", n.Value)), "fan: ")
 	wrong, expected := says, keys+keysOf(fanFields)
 	if i := strings.LastIndex(says, "; expected "); i >= 0 {
 		wrong, expected = says[:i], says[i+len("; expected "):]
 	}
-	f.fail(n, name, found(n)+": "+wrong, expected, "A sentence with commas in it stands in quotes.")
+	hint := ""
+	if n.Style == 0 {
+		hint = "A sentence with commas in it stands in quotes."
+	}
+	f.fail(n, name, found(n)+": "+wrong, expected, hint)
 	return nil
 }
 
