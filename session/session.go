@@ -91,6 +91,8 @@ type WarmUp struct {
 	BalanceAtGun float64           // share of W′ at the gun, median recovery
 	BalanceSlow  float64           // the same at the 90th percentile of slowness
 	LastHardS    float64           // s before the gun at which the last hard effort ends; 0 if there is none
+	Prior        Prior             // what the steps amount to, for Gain and GainAt
+	WaitS        float64           // s from the last effort, hard or steady, to the gun
 	Gain         estimate.Estimate // J, against no warm-up at all
 	Timeline     []Moment
 	CoolDown     []Step   // StartS from the finish
