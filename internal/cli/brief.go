@@ -3,7 +3,6 @@ package cli
 import (
 	"bytes"
 	"fmt"
-	"io"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -40,6 +39,10 @@ func briefCommand(s Streams) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			to, err := aim(out, s)
+			if err != nil {
+				return err
+			}
 			q.Today, q.Workers = s.Now(), s.Workers
 			p := &progress{to: s.Err}
 			if s.ErrTerminal && !quiet {
@@ -50,7 +53,7 @@ func briefCommand(s Streams) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return deliver(b, face, out, s)
+			return deliver(b, face, to, s.Colour && out == "")
 		},
 	}
 	f := c.Flags()
@@ -117,7 +120,7 @@ func chooseFormat(format string, asJSON bool, out string) (string, error) {
 }
 
 // deliver renders to memory first, so that nothing half-made is ever seen.
-func deliver(b brief.Brief, face, out string, s Streams) error {
+func deliver(b brief.Brief, face string, to target, colour bool) error {
 	var buf bytes.Buffer
 	var err error
 	switch face {
@@ -126,19 +129,12 @@ func deliver(b brief.Brief, face, out string, s Streams) error {
 	case "json":
 		err = render.JSON(&buf, b)
 	default:
-		err = render.Text(&buf, b, render.TextOptions{Colour: s.Colour && out == ""})
+		err = render.Text(&buf, b, render.TextOptions{Colour: colour})
 	}
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
 	}
-	if out == "" {
-		_, err = io.Copy(s.Out, &buf)
-		return err
-	}
-	if err := replaceFile(out, buf.Bytes()); err != nil {
-		return &problem.Error{Kind: problem.Failed, Message: out + ": could not be written; expected a place where you may write", Err: err}
-	}
-	return nil
+	return to.write(buf.Bytes())
 }
 
 // value is a flag whose complaint is ours: what was found and what was
