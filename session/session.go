@@ -3,6 +3,8 @@
 package session
 
 import (
+	"strings"
+
 	"chainline/capacity"
 	"chainline/estimate"
 )
@@ -17,6 +19,24 @@ const (
 	Handicap              // slower riders leave first
 	GroupRide             // together, without a result
 )
+
+// kinds are the words of an event file, in the order of Kind.
+var kinds = [...]string{"private ride", "time trial", "mass start", "handicap start", "group ride"}
+
+// ParseKind reads "time trial", "mass start", "handicap start", "group ride",
+// and "private ride" or nothing.
+func ParseKind(s string) (Kind, bool) {
+	s = strings.ToLower(strings.TrimSpace(s))
+	for k, word := range kinds {
+		if s == word {
+			return Kind(k), true
+		}
+	}
+	return Private, s == ""
+}
+
+// String is the kind in words.
+func (k Kind) String() string { return kinds[k] }
 
 // Pen is what can be done while waiting in the start pen.
 type Pen int

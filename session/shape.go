@@ -217,7 +217,7 @@ func (q Request) tail(b *built, last float64) {
 			last = math.Max(last, q.PenS+60)
 		}
 	}
-	if q.PenS == 0 || q.PenS >= last {
+	if q.PenS == 0 || q.Pen == PenFree && q.PenS >= last {
 		b.add(q.step("easing", easingShare, last))
 		b.rideS = b.sum()
 		return

@@ -3,6 +3,7 @@ package session
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"chainline/capacity"
 )
@@ -17,8 +18,8 @@ func (q Request) words(b built, w WarmUp) (why string, lines []string) {
 	}
 	lines = append(lines, q.penLines(b)...)
 	if w.Gain.Mean > 0 {
-		lines = append(lines, fmt.Sprintf("A warm-up is worth about %.1f kJ to a ride given its all (80 %%: %.1f to %.1f): %s.",
-			w.Gain.Mean/1000, w.Gain.Low80/1000, w.Gain.High80/1000, w.Gain.Origin))
+		lines = append(lines, fmt.Sprintf("If you ride it with all you have, this warm-up is worth about %.1f kJ, or %.1f W on average (80 %%: %s to %.1f W): %s.",
+			w.Gain.Mean/1000, w.Gain.Mean/q.RideS, minus(w.Gain.Low80/q.RideS), w.Gain.High80/q.RideS, w.Gain.Origin))
 	}
 	if low, _ := q.range5(); low > penShare*q.Capacity.CriticalPower {
 		lines = append(lines, fmt.Sprintf("The rig does not go below %.0f W: the easy parts are ridden there, harder than meant.", low))
@@ -47,6 +48,9 @@ func (q Request) why(b built) string {
 	return fmt.Sprintf("A rising %.0f minutes with %s of firm riding below critical power, over %s before the gun.",
 		minutes, span(b.firmS), span(b.lastHardS))
 }
+
+// minus is a number with one decimal and a real minus sign.
+func minus(x float64) string { return strings.Replace(fmt.Sprintf("%.1f", x), "-", "−", 1) }
 
 func efforts(n int) string {
 	return [...]string{"", "one short hard effort", "two short hard efforts", "three short hard efforts"}[n]
