@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"chainline/rig"
+	"chainline/room"
 )
 
 // Every YAML file of the demo is read by its reader, and none is forgotten.
@@ -47,6 +48,17 @@ func TestDemoFilesRead(t *testing.T) {
 	}
 	if n := len(riders["racer"].Evidence); n != 4 {
 		t.Errorf("the racer has %d tests", n)
+	}
+	if n := len(riders["racer"].Weighed); n != 2 {
+		t.Errorf("the racer was weighed %d times", n)
+	}
+	if e := riders["newcomer"].Evidence; len(e) != 2 || e[0].Kind != "hill" || e[1].Kind != "heart_rate" {
+		t.Errorf("the newcomer has %+v", e)
+	}
+	for name, want := range map[string]int{"newcomer-rig": 0, "regular-rig": 1, "racer-rig": 1} {
+		if r := rigs[name].Room; r.Fans == nil || len(r.Fans) != want || r.Openings == room.OpeningsUnknown || r.Volume == 0 || !r.TemperatureKnown {
+			t.Errorf("%s stands in %+v", name, r)
+		}
 	}
 	if floor, ceiling := rigs["racer-rig"].Rig.Limits(); floor < 20 || floor > 80 || ceiling != 1500 {
 		t.Errorf("the racer's trainer holds %v-%v W", floor, ceiling)
