@@ -16,7 +16,7 @@ func (s *Strip) placeCues(b brief.Brief, l layout) {
 		s.Marks = append(s.Marks, s.x(c.FromM))
 		s.Numbers = append(s.Numbers, c.Number)
 	}
-	s.Beads = placeBeads(cues, s.Marks, s.Plot, l)
+	s.Beads = placeBeads(s.Numbers, s.Marks, strconv.Itoa, s.Plot, l)
 	alone := map[int]bool{}
 	for _, bead := range s.Beads {
 		alone[bead.First] = bead.First == bead.Last
@@ -32,27 +32,28 @@ func (s *Strip) placeCues(b brief.Brief, l layout) {
 	}
 }
 
-// placeBeads gives every cue a bead. Beads too close are moved apart; where
-// one would end more than l.nudge from its mark, the closest two neighbours
-// become one bead with a range, until all are legible.
-func placeBeads(cues []brief.Cue, marks []float64, plot float64, l layout) []Bead {
-	type group struct{ first, last int } // indices into cues
-	groups := make([]group, len(cues))
+// placeBeads gives every mark a bead with its number, as name writes it. Beads
+// too close are moved apart; where one would end more than l.nudge from its
+// mark, the closest two neighbours become one bead with a range, until all are
+// legible.
+func placeBeads(numbers []int, marks []float64, name func(int) string, plot float64, l layout) []Bead {
+	type group struct{ first, last int } // indices into numbers
+	groups := make([]group, len(numbers))
 	for i := range groups {
 		groups[i] = group{i, i}
 	}
 	for {
 		beads := make([]Bead, len(groups))
 		for i, g := range groups {
-			label := strconv.Itoa(cues[g.first].Number)
+			label := name(numbers[g.first])
 			if g.last > g.first {
-				label += "–" + strconv.Itoa(cues[g.last].Number)
+				label += "–" + name(numbers[g.last])
 			}
 			half := math.Max(l.bead, l.bead+float64(utf8.RuneCountInString(label)-2)*l.digit/2)
 			if l.digit == 1 { // characters: exactly as wide as the label
 				half = float64(utf8.RuneCountInString(label)) / 2
 			}
-			beads[i] = Bead{First: cues[g.first].Number, Last: cues[g.last].Number,
+			beads[i] = Bead{First: numbers[g.first], Last: numbers[g.last],
 				X: (marks[g.first] + marks[g.last]) / 2, Half: half, Label: label}
 		}
 		moved := settle(beads, plot, l.gap)

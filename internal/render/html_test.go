@@ -81,7 +81,7 @@ var address = regexp.MustCompile(`(?i)https?:|//[a-z0-9]|url\(([^d]|d[^a])|@impo
 func TestPages(t *testing.T) {
 	allowed := map[string]bool{}
 	for _, n := range strings.Fields(`html head meta title style body header div h1 p main section h2 svg desc path text rect span
-		table thead tbody tr th td small b sup ul li strong footer`) {
+		table thead tbody tr th td small b sup ul ol li strong footer`) {
 		allowed[n] = true
 	}
 	for name, b := range everyBrief() {

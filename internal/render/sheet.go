@@ -40,7 +40,10 @@ type sheet struct {
 	Road         []string
 	Room         string
 
-	Warnings, Cautions []string
+	before
+
+	Warnings                             []string
+	PlanCautions, RoomCautions, Cautions []string // next to what they are about; the rest at the foot
 }
 
 type hero struct{ Label, Value, Note string }
@@ -73,7 +76,8 @@ type scaleStep struct {
 }
 
 func newSheet(b brief.Brief) sheet {
-	s := sheet{Title: b.Title, Sketch: b.Course.Known == "sketch", Cautions: b.Cautions}
+	s := sheet{Title: b.Title, Sketch: b.Course.Known == "sketch", before: newBefore(b)}
+	s.PlanCautions, s.RoomCautions, s.Cautions = placeCautions(b.Cautions, b.Room.Known)
 	for _, w := range b.Warnings {
 		s.Warnings = append(s.Warnings, sentence(w))
 	}
@@ -96,7 +100,9 @@ func newSheet(b brief.Brief) sheet {
 	s.Plan = planWords(b)
 	s.courseWords(b)
 	s.Road = roadWords(b)
-	s.Room = sentence(b.Rig.Room)
+	if !b.Room.Known { // else the room has a section of its own
+		s.Room = sentence(b.Rig.Room)
+	}
 	return s
 }
 
@@ -115,7 +121,7 @@ func rigLine(r brief.RigSheet) string {
 	s := upper(r.Trainer)
 	switch {
 	case r.Source != "" && r.Accuracy > 0:
-		s = join([]string{s, "watts from " + r.Source + ", good to " + percent(2*r.Accuracy, 0)}, ", ")
+		s = join([]string{s, "watts from " + r.Source + ", ± " + short(100*r.Accuracy) + nb + "% (sd)"}, ", ")
 	case r.Source != "":
 		s = join([]string{s, "watts from " + r.Source}, ", ")
 	case r.CurveFrom != "":
@@ -123,6 +129,9 @@ func rigLine(r brief.RigSheet) string {
 	}
 	return s
 }
+
+// short is a number to one decimal, without a decimal that says nothing.
+func short(x float64) string { return strings.TrimSuffix(decimals(x, 1), ".0") }
 
 func heroes(b brief.Brief) []hero {
 	p, f := b.Plan, b.Forecast
@@ -149,7 +158,7 @@ func heroes(b brief.Brief) []hero {
 		case len(p.Cues) == 1:
 			label = "This one cue costs"
 		case len(p.Cues) == 0 && len(p.Rules) > 0:
-			label = "Riding by " + plural(len(p.Rules), "rule") + " costs"
+			label = "Riding by " + plural(len(joined(p.Rules)), "rule") + " costs"
 		case len(p.Cues) == 0:
 			label = "This plan costs"
 		}

@@ -46,12 +46,15 @@ func (s *sheet) rests(b brief.Brief) {
 		s.Rests = append(s.Rests, row)
 	}
 	if r.Mass > 0 {
-		mass := rest{Name: "Mass with bike", Value: decimals(r.Mass+b.Road.BikeMass, 1), Unit: "kg", Range: "as typed", Low: 0.5, High: 0.5}
+		mass := rest{Name: "Mass with bike", Value: decimals(r.Mass+b.Road.BikeMass, 1), Unit: "kg", Range: decimals(r.Mass, 1) + " + " + decimals(b.Road.BikeMass, 1), Low: 0.5, High: 0.5}
 		s.Rests = append(s.Rests, mass)
 	}
 	s.RestsNote = "Each bar holds the truth four times out of five; a wider bar means we know less. " +
 		"‘To spend above it’ is the work you can do above critical power before you are empty (W′)."
-	s.Model, s.Next = sentence(r.Model), sentence(r.Next)
+	s.Model = sentence(r.Model)
+	if s.Test == "" { // else the next test has a place of its own
+		s.Next = sentence(r.Next)
+	}
 	for _, e := range r.Evidence {
 		s.Evidence = append(s.Evidence, sentence(join([]string{join([]string{e.What, dateWords(e.When)}, ", "), e.Used}, ": ")))
 	}

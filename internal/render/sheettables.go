@@ -22,7 +22,7 @@ func (s *sheet) tables(b brief.Brief) {
 	for _, c := range b.Plan.Cues {
 		s.Cues = append(s.Cues, s.cueRow(b, c))
 	}
-	for _, r := range b.Plan.Rules {
+	for _, r := range joined(b.Plan.Rules) {
 		s.Rules = append(s.Rules, s.ruleRow(b, r))
 	}
 	for _, r := range append(append([]row{}, s.Cues...), s.Rules...) {
@@ -88,6 +88,40 @@ func (s *sheet) ruleRow(b brief.Brief, u brief.Rule) row {
 	return r
 }
 
+// joined are the rules with neighbours that ask for the same made one: they
+// must meet, and everything a rider is told must be equal. Heart bands differ
+// with how long a stretch lasts; the joined one holds both.
+func joined(rules []brief.Rule) []brief.Rule {
+	var out []brief.Rule
+	for _, r := range rules {
+		if n := len(out); n > 0 && sameAsked(out[n-1], r) && (out[n-1].ToGradient == r.FromGradient || out[n-1].FromGradient == r.ToGradient) {
+			o := &out[n-1]
+			o.FromGradient, o.ToGradient = math.Min(o.FromGradient, r.FromGradient), math.Max(o.ToGradient, r.ToGradient)
+			o.ShareOfTime += r.ShareOfTime
+			o.HeartLow, o.HeartHigh = lowestBand(o.HeartLow, r.HeartLow), math.Max(o.HeartHigh, r.HeartHigh)
+			if r.Name != "" && !strings.Contains(o.Name, r.Name) {
+				o.Name = join([]string{o.Name, r.Name}, " or ")
+			}
+			continue
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+func sameAsked(a, b brief.Rule) bool {
+	return math.Round(a.Watts) == math.Round(b.Watts) && a.Exertion == b.Exertion && a.Feel == b.Feel && a.Gear == b.Gear && a.Flag == b.Flag &&
+		a.WheelKmh == b.WheelKmh
+}
+
+// lowestBand is the lower of two ends of heart bands, where 0 is none.
+func lowestBand(a, b float64) float64 {
+	if a == 0 || b == 0 {
+		return math.Max(a, b)
+	}
+	return math.Min(a, b)
+}
+
 // gearLength is more than any gear takes ('50×15'); it is never broken over lines.
 const (
 	gearLength = 16
@@ -134,7 +168,7 @@ func (s *sheet) second(b brief.Brief) {
 	for i, c := range b.Plan.Cues {
 		fill(&s.Cues[i], c.WPerKg, c.WheelKmh, c.WheelLowKmh, c.WheelHighKmh)
 	}
-	for i, r := range b.Plan.Rules {
+	for i, r := range joined(b.Plan.Rules) {
 		fill(&s.Rules[i], r.WPerKg, r.WheelKmh, r.WheelLowKmh, r.WheelHighKmh)
 	}
 }

@@ -120,7 +120,7 @@ func (d *drawing) chain(s Strip) {
 // rule from the steepest way down to the steepest way up, each over a line
 // that slopes as the road does.
 func rulesSVG(b brief.Brief, class string) string {
-	rules := steepestDownFirst(b.Plan.Rules)
+	rules := steepestDownFirst(joined(b.Plan.Rules))
 	if len(rules) == 0 {
 		return ""
 	}

@@ -67,7 +67,7 @@ func lapse(s float64) string {
 		return "under 1 s"
 	case n < 100:
 		return fmt.Sprintf("%d"+nb+"s", n)
-	case n < 600:
+	case n < 600 && n%60 != 0:
 		return fmt.Sprintf("%d"+nb+"min"+nb+"%02d"+nb+"s", n/60, n%60)
 	case n < 3600:
 		return fmt.Sprintf("%d"+nb+"min", (n+30)/60)
