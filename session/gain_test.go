@@ -31,6 +31,21 @@ func TestAnalyticBalanceAtGun(t *testing.T) {
 	}
 }
 
+// The same by the integral form: every joule above critical power decays with
+// one τ = f·(546·exp(−D/100)+316), D the mean watts below critical power of
+// the 1740 s ridden there, counted here by hand: steps of the club's sheet.
+func TestAnalyticBalanceAtGunIntegral(t *testing.T) {
+	q := riders()["club"]
+	q.Recovery = recovery(capacity.Integral)
+	deficit := (420*145. + 300*90 + 120*170 + 360*30 + 120*145 + 60*145 + 360*155) / 1740
+	tau := q.Recovery.SpeedMedian * (546*math.Exp(-deficit/100) + 316)
+	one := 25 * tau * -math.Expm1(-30/tau) // left of an effort at its end
+	want := 1 - (one*math.Exp(-90/tau)+one)*math.Exp(-360/tau)/18000
+	if got := plan(t, q).BalanceAtGun; math.Abs(got-want) > 1e-12 {
+		t.Errorf("%.12f, want %.12f", got, want)
+	}
+}
+
 // Burnley, Doust, Jones 2005, MSSE 37:838-845 (abstract only): 330 W without,
 // 338 and 339 W ten minutes after moderate and heavy exercise; "∼2-3 %".
 func TestPublishedWarmUpSevenMinutes(t *testing.T) {

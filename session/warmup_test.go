@@ -128,6 +128,70 @@ func TestFourStarts(t *testing.T) {
 	}
 }
 
+func TestWhyOfFourStarts(t *testing.T) {
+	for name, want := range map[string]string{
+		"racer":  "A rising 33 minutes: firm ones to wake the legs, then three short hard efforts, over 7 min before the gun so that W′ is back.",
+		"club":   "A rising 30 minutes: firm ones to wake the legs, then two short hard efforts, over 6 min before the gun so that W′ is back.",
+		"new":    "11 gentle minutes are enough: nothing in them is hard, and you should reach the start fresh.",
+		"junior": "A rising 18 minutes with 5 min of firm riding below critical power, over 15:30 min before the gun.",
+	} {
+		if got := plan(t, riders()[name]).Why; got != want {
+			t.Errorf("%s: %s", name, got)
+		}
+	}
+}
+
+// What is held back is said, with its reason.
+func TestHeldBack(t *testing.T) {
+	for want, change := range map[string]func(*session.Request){
+		"under 18":               func(q *session.Request) { q.Age = 17 },
+		"no health screening":    func(q *session.Request) { q.Screened = false },
+		"new to this":            func(q *session.Request) { q.Level = capacity.New },
+		"level is not known":     func(q *session.Request) { q.Level = capacity.LevelUnknown },
+		"rig does not go there":  func(q *session.Request) { q.Rig.CeilingW = 300 },
+		"might not be back":      func(q *session.Request) { q.Recovery.SpeedMedian = 90 },
+		"does not go below 150 ": func(q *session.Request) { q.Rig.FloorW = 150 },
+	} {
+		q := riders()["racer"]
+		change(&q)
+		w := plan(t, q)
+		if !strings.Contains(strings.Join(w.Lines, " "), want) {
+			t.Errorf("%s: %q", want, w.Lines)
+		}
+	}
+}
+
+// A critical power hardly known keeps the firm minutes below the one the rider
+// has with 90 % probability.
+func TestFirmBelowADoubtfulThreshold(t *testing.T) {
+	q := riders()["racer"]
+	q.Screened = false
+	q.Capacity.Exact = false
+	q.Capacity.Sigma[0][0] = 0.15 * 320
+	for _, s := range plan(t, q).Steps {
+		if s.Watts > 320-1.2815*48 {
+			t.Errorf("%s at %.0f W, critical power 320 ± 48 W", s.Name, s.Watts)
+		}
+	}
+}
+
+// Long rides need less, and what is left no longer counts as heavy; what a
+// group ride gains in time nobody measured.
+func TestLongAndGroupRides(t *testing.T) {
+	q := riders()["racer"]
+	if w := plan(t, q); w.Prior != session.Heavy || w.Gain.Mean <= 0 {
+		t.Errorf("three quarters of an hour: prior %d, gain %+v", w.Prior, w.Gain)
+	}
+	q.RideS = 3 * 3600
+	if w := plan(t, q); w.Prior != session.Moderate {
+		t.Errorf("three hours: prior %d", w.Prior)
+	}
+	q.Kind = session.GroupRide
+	if w := plan(t, q); w.Gain.Mean != 0 || w.Gain.SD != 0 || w.Gain.Origin == "" {
+		t.Errorf("group ride: gain %+v", w.Gain)
+	}
+}
+
 // random is a request of any kind; most are plausible, all are in range.
 func random(r *rand.Rand) session.Request {
 	cp := 60 + 380*r.Float64()
@@ -140,7 +204,10 @@ func random(r *rand.Rand) session.Request {
 		Rig:   session.Rig{PowerMeter: r.IntN(2) == 0, Controllable: r.IntN(2) == 0, Rollers: r.IntN(3) == 0, Fan: r.IntN(2) == 0, HeartStrap: r.IntN(2) == 0},
 	}
 	if r.IntN(4) > 0 {
-		q.PenS = math.Round(1800 * r.Float64() * r.Float64())
+		q.PenS = 30 * math.Round(60*r.Float64()*r.Float64())
+	}
+	if r.IntN(2) == 0 {
+		q.HasClock, q.StartClock = true, r.IntN(1440)
 	}
 	if r.IntN(4) > 0 {
 		q.Age = 12 + 60*r.Float64()
@@ -196,6 +263,9 @@ func firstFault(q session.Request, w session.WarmUp) string {
 		if strings.HasPrefix(s.Name, "firm") || strings.HasPrefix(s.Name, "short") {
 			lastHard = -at
 		}
+		if inPen := q.PenS > 0 && s.StartS >= -q.PenS; inPen != strings.Contains(s.Name, "in the pen") {
+			return "says wrongly whether it is in the pen: " + s.Name
+		}
 		if s.StartS >= -q.PenS && q.Pen != session.PenFree {
 			waiting += s.DurationS
 			if s.Watts > math.Max(0.4*cp, q.Rig.FloorW+5) {
@@ -236,7 +306,13 @@ func firstFault(q session.Request, w session.WarmUp) string {
 // timelineFault is the first rule that a timeline or a cool-down breaks.
 func timelineFault(q session.Request, w session.WarmUp) string {
 	zero, spin, pen, seen := false, false, q.PenS == 0, math.Inf(-1)
-	for _, m := range w.Timeline {
+	for i, m := range w.Timeline {
+		if i < 3 && m.AtS > math.Min(w.Steps[0].StartS, -q.PenS)-120 {
+			return "in the saddle or in the pen before things are ready"
+		}
+		if second := (q.StartClock+2*1440)*60 + int(m.AtS); q.HasClock && m.Clock != fmt.Sprintf("%d:%02d", second/3600%24, second/60%60) {
+			return fmt.Sprintf("clock %s at %g s before minute %d", m.Clock, m.AtS, q.StartClock)
+		}
 		if m.AtS < seen || m.AtS >= 0 || (m.Clock != "") != q.HasClock {
 			return "timeline out of order"
 		}
