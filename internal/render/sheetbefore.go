@@ -168,6 +168,13 @@ func (s *before) warmUp(b brief.Brief) {
 	if !clocked {
 		s.WarmHead = "Warm up, " + lapse(-steps[0].StartS) + " before the gun"
 	}
+	for i, m := range soundMoments(b.WarmUp.Timeline) {
+		when := m.Clock
+		if !hoursMinutes.MatchString(when) {
+			when = timeOfDay(m.AtS, gun, clocked)
+		}
+		s.WarmUp = append(s.WarmUp, doing{When: cut(clean(when), 9), Mark: letter(i), What: upper(m.What), at: m.AtS})
+	}
 	for _, u := range steps {
 		d := doing{When: timeOfDay(u.StartS, gun, clocked), What: u.Name, Lasts: clock(u.DurationS), at: u.StartS, step: true}
 		d.Lead, d.Unit = stepLead(b.Rig.Speaks, u)
@@ -175,13 +182,6 @@ func (s *before) warmUp(b brief.Brief) {
 			d.Exertion = exertion(u.Exertion)
 		}
 		s.WarmUp = append(s.WarmUp, d)
-	}
-	for i, m := range soundMoments(b.WarmUp.Timeline) {
-		when := m.Clock
-		if !hoursMinutes.MatchString(when) {
-			when = timeOfDay(m.AtS, gun, clocked)
-		}
-		s.WarmUp = append(s.WarmUp, doing{When: cut(clean(when), 9), Mark: letter(i), What: upper(m.What), at: m.AtS})
 	}
 	slices.SortStableFunc(s.WarmUp, func(a, b doing) int { return cmp.Compare(a.at, b.at) })
 	s.WarmUp = append(s.WarmUp, doing{When: timeOfDay(0, gun, clocked), What: "The gun", Gun: true})

@@ -40,7 +40,13 @@ func Text(w io.Writer, b brief.Brief, o TextOptions) error {
 		t.wrap(normalFace, 2, n.Mark+"  "+n.Text)
 	}
 	t.wrap(dim, 2, s.CueNote)
+	for _, c := range s.PlanCautions {
+		t.wrap(dim, 2, c)
+	}
 	t.list("Before you trust it", s.Warnings)
+	t.warmUp(s)
+	t.room(s)
+	t.worth(s)
 	t.rests(s)
 	t.list("What would change it", s.Changes)
 	t.paragraph("How it was planned", s.Plan)
