@@ -46,11 +46,14 @@ func (c Capacity) Power(seconds float64) float64 {
 // Threshold is the power in watts that can be held for an hour.
 func (c Capacity) Threshold() float64 { return c.Power(3600) }
 
-// ThresholdEstimate is Threshold with its uncertainty, by linearisation: at
-// an hour the curve is linear in CP, W′ and Fade to within a milliwatt.
+// ThresholdEstimate is Threshold with its uncertainty: by the draws, or
+// without an inference by linearisation.
 func (c Capacity) ThresholdEstimate(origin string) estimate.Estimate {
 	if c.Exact {
 		return estimate.Exact(c.Threshold(), origin)
+	}
+	if e, ok := c.Estimate(Capacity.Threshold, origin); ok {
+		return e
 	}
 	variance, _ := c.alongPower(3600)
 	return estimate.Normal(c.Threshold(), math.Sqrt(variance), origin)

@@ -3,10 +3,12 @@ package capacity
 import (
 	"math"
 	"strings"
+
+	"gonum.org/v1/gonum/mat"
 )
 
-// What is believed about a rider before any test: a normal distribution over
-// (CP, W′, MaxPower, Fade). Most numbers here are our judgement and say so.
+// What is believed about a rider before any test. Most numbers here are our
+// judgement and say so.
 
 // Sex as far as it was stated.
 type Sex int
@@ -84,11 +86,12 @@ const (
 
 	// W′ per kg: the 1/t fits of five people average 202 J/kg (Weigend et al.
 	// 2022, from their data, mean mass 73.6 kg read in the abstract); 16.0 ±
-	// 3.8 kJ in Vanhatalo, Doust, Burnley 2007, MSSE 39:548 (abstract only).
-	// The spread is the coefficient of variation of one visit, 28 % (Johnson
-	// et al. 2011, MSSE, abstract only), taken for that between riders too.
+	// 3.8 kJ in Vanhatalo, Doust, Burnley 2007, MSSE 39:548, 58 ± 19 kJ by
+	// another form in Gaesser et al. 1995 (abstracts only), so 24 to 33 % between
+	// riders of one group. The widest of these, our judgement: strangers differ
+	// more than the men of a laboratory, and four tests should overrule it.
 	wPrimePerKg = 210.0 // J/kg
-	wPrimeSD    = 0.28
+	wPrimeSD    = 0.33
 
 	// Women's share of men's W/kg. Critical power: maximal aerobic power of
 	// equally trained cyclists, 293 W/60.1 kg over 414 W/74.1 kg (Hopker et
@@ -124,6 +127,15 @@ const (
 	//
 	// Both are of very fit riders; the spread is our judgement.
 	fadeShare, fadeShareSD = 0.10, 0.03
+
+	// The repeat error of a rider's maximal tests: 2.9 % over 20 min in a
+	// laboratory (Borszcz et al. 2020, IJSM 41:175), 3.7 % on trainers at home
+	// and 2.6 % among the best quarter (Matta et al. 2022, IJSM), 1.9 and 1.3 %
+	// over 4 and 20 min (8.1 of 417 and 4.6 of 342 W; MacInnis et al. 2019, IJSPP
+	// 14:38); abstracts only. Their geometric mean (computed: 2.4 %); the sd of
+	// the logarithm is our judgement: single riders differ more than these five
+	// groups do (0.39).
+	repeatError, repeatSpread = 0.024, 0.6
 )
 
 // ageFactor is what age leaves; 1 for an unknown age (0).
@@ -131,16 +143,11 @@ func ageFactor(age, fall float64) float64 {
 	return math.Max(ageFloor, 1-fall*math.Max(0, age-agePeak))
 }
 
-// belief is a normal distribution over (CP, W′, MaxPower, Fade).
-type belief struct {
-	mean [4]float64
-	cov  [4][4]float64
-}
-
-// priorFor is the belief about a rider of whom only this is known. Mass is
-// shared by CP, W′ and MaxPower, and Fade is a share of CP, hence the
-// covariances.
-func priorFor(r Rider) belief {
+// prior is what is believed about a rider of whom only this is known: normal
+// over the logarithms of critical power, W′ and maximal power, with the medians
+// and relative standard deviations of the table, and of the fade's share. Mass
+// and an unknown sex are shared by the first three, hence the covariances.
+func prior(r Rider) (mean []float64, cov *mat.SymDense) {
 	mass, massDoubt := r.Mass, 0.0
 	if mass <= 0 {
 		mass, massDoubt = map[Sex]float64{Female: massWomen, Male: massMen, SexUnknown: massUnknown}[r.Sex], massSD
@@ -157,22 +164,21 @@ func priorFor(r Rider) belief {
 		critical, wPrime, maximal = (1+womenCritical)/2, (1+womenWPrime)/2, (1+womenMaximal)/2
 		sexDoubt = (1 - womenCritical) / 2
 	}
-	cp := level.critical * mass * critical * ageFactor(r.Age, ageCriticalFall)
-	w := wPrimePerKg * mass * wPrime
-	top := level.maximal * mass * maximal * ageFactor(r.Age, ageMaximalFall)
-	b := belief{mean: [4]float64{cp, w, top, fadeShare * cp}}
-	own := [3]float64{level.criticalSD, wPrimeSD, maximalSD / level.maximal}
+	mean = make([]float64, fixed)
+	mean[lnCP] = math.Log(level.critical * mass * critical * ageFactor(r.Age, ageCriticalFall))
+	mean[lnWPrime] = math.Log(wPrimePerKg * mass * wPrime)
+	mean[lnMaxPower] = math.Log(level.maximal * mass * maximal * ageFactor(r.Age, ageMaximalFall))
+	mean[lnFadeShare], mean[lnNoise] = math.Log(fadeShare), math.Log(repeatError)
+	own := [fixed]float64{level.criticalSD, wPrimeSD, maximalSD / level.maximal, fadeShareSD / fadeShare, repeatSpread}
 	shared := massDoubt*massDoubt + sexDoubt*sexDoubt
-	for i := range own {
-		for j := range own {
-			b.cov[i][j] = shared * b.mean[i] * b.mean[j]
+	cov = mat.NewSymDense(fixed, nil)
+	for i := range fixed {
+		for j := i; j < fixed; j++ {
+			if j <= lnMaxPower {
+				cov.SetSym(i, j, shared)
+			}
 		}
-		b.cov[i][i] += own[i] * own[i] * b.mean[i] * b.mean[i]
+		cov.SetSym(i, i, cov.At(i, i)+own[i]*own[i])
 	}
-	for i := range own {
-		b.cov[i][3] = fadeShare * b.cov[i][0]
-		b.cov[3][i] = b.cov[i][3]
-	}
-	b.cov[3][3] = fadeShare*fadeShare*b.cov[0][0] + fadeShareSD*fadeShareSD*cp*cp
-	return b
+	return mean, cov
 }

@@ -63,7 +63,8 @@ func TestPublishedNinetyFivePercentRule(t *testing.T) {
 	rule, found := math.Log(Factor20Min)/math.Log(3), math.Log(309./343)/math.Log(3)
 	near(t, "exponent of the rule", rule, -0.04669, 0.001)
 	near(t, "exponent found", found, -0.0950, 0.001)
-	c, _ := Infer(Rider{Mass: 70, Level: Racer, Evidence: tests(240, 415, 600, 362, 1200, 343)})
+	l, _ := infer(Rider{Mass: 70, Level: Racer, Evidence: tests(240, 415, 600, 362, 1200, 343)})
+	c := l.Displayed
 	if ratio := c.Power(3600) / c.Power(1200); ratio > 0.95 || math.Abs(ratio-0.901) > 0.03 {
 		t.Errorf("our curve holds %.3f of 20-min power for an hour; the rule says 0.95, MacInnis et al. found 0.901", ratio)
 	}
@@ -94,7 +95,8 @@ func TestPublishedWPrimePerKg(t *testing.T) {
 // and 4.2 for 60 min: above our best woman, not by more than a half, and in
 // the same order.
 func TestPublishedProfessionalsAboveThePrior(t *testing.T) {
-	c, _ := Infer(Rider{Mass: 58, Sex: Female, Level: Racer})
+	l, _ := infer(Rider{Mass: 58, Sex: Female, Level: Racer})
+	c := l.Mode
 	last := math.Inf(1)
 	for _, p := range []struct{ seconds, wPerKg float64 }{{5, 15.3}, {60, 8.4}, {600, 5.2}, {3600, 4.2}} {
 		ours := c.Power(p.seconds) / 58
@@ -106,30 +108,39 @@ func TestPublishedProfessionalsAboveThePrior(t *testing.T) {
 }
 
 func TestPriorIsOrdered(t *testing.T) {
-	at := func(r Rider) belief { return priorFor(r) }
+	at := func(r Rider) (mean [fixed]float64, sd [fixed]float64, shared float64) {
+		m, cov := prior(r)
+		for i := range m {
+			mean[i], sd[i] = math.Exp(m[i]), math.Sqrt(cov.At(i, i))
+		}
+		return mean, sd, cov.At(lnCP, lnWPrime)
+	}
 	last := 0.0
 	for _, l := range []Level{New, Regular, Club, Racer} {
-		b := at(Rider{Mass: 70, Sex: Male, Level: l})
-		if b.mean[0] <= last {
-			t.Errorf("%v: %.0f W is no more than the level below", l, b.mean[0])
+		mean, sd, _ := at(Rider{Mass: 70, Sex: Male, Level: l})
+		if mean[lnCP] <= last {
+			t.Errorf("%v: %.0f W is no more than the level below", l, mean[lnCP])
 		}
-		last = b.mean[0]
-		near(t, "W/kg", b.mean[0]/70, map[Level]float64{New: 2, Regular: 2.7, Club: 3.4, Racer: 4.1}[l], 1e-9)
-		near(t, "sd", math.Sqrt(b.cov[0][0])/b.mean[0], map[Level]float64{New: .25, Regular: .20, Club: .15, Racer: .12}[l], 1e-9)
-		near(t, "J/kg", b.mean[1]/70, 210, 1e-9)
-		near(t, "sd of maximal power", math.Sqrt(b.cov[2][2])/70, 2.5, 1e-9)
+		last = mean[lnCP]
+		near(t, "W/kg", mean[lnCP]/70, map[Level]float64{New: 2, Regular: 2.7, Club: 3.4, Racer: 4.1}[l], 1e-9)
+		near(t, "sd", sd[lnCP], map[Level]float64{New: .25, Regular: .20, Club: .15, Racer: .12}[l], 1e-9)
+		near(t, "J/kg", mean[lnWPrime]/70, 210, 1e-9)
+		near(t, "sd of maximal power", sd[lnMaxPower]*mean[lnMaxPower]/70, 2.5, 1e-9)
 	}
-	young, old := at(Rider{Mass: 70, Age: 25}), at(Rider{Mass: 70, Age: 65})
-	none := at(Rider{Mass: 70})
-	if young.mean != none.mean {
+	young, _, _ := at(Rider{Mass: 70, Age: 25})
+	old, _, _ := at(Rider{Mass: 70, Age: 65})
+	none, _, _ := at(Rider{Mass: 70})
+	if young != none {
 		t.Error("an unknown age is not taken as up to 35")
 	}
-	near(t, "what age 65 leaves", old.mean[0]/young.mean[0], 1-0.008*30, 1e-9)
-	woman, man, either := at(Rider{Mass: 70, Sex: Female}), at(Rider{Mass: 70, Sex: Male}), at(Rider{Mass: 70})
-	if !(woman.mean[0] < either.mean[0] && either.mean[0] < man.mean[0]) || !(either.cov[0][0]/either.mean[0]/either.mean[0] > man.cov[0][0]/man.mean[0]/man.mean[0]) {
+	near(t, "what age 65 leaves", old[lnCP]/young[lnCP], 1-0.008*30, 1e-9)
+	woman, _, _ := at(Rider{Mass: 70, Sex: Female})
+	man, manSD, _ := at(Rider{Mass: 70, Sex: Male})
+	either, eitherSD, _ := at(Rider{Mass: 70})
+	if !(woman[lnCP] < either[lnCP] && either[lnCP] < man[lnCP]) || !(eitherSD[lnCP] > manSD[lnCP]) {
 		t.Error("an unknown sex is not between the two and less certain")
 	}
-	if massless := at(Rider{Sex: Male}); !(massless.cov[0][0] > man.cov[0][0]) || !(massless.cov[0][1] > 0) {
+	if _, sd, shared := at(Rider{Sex: Male}); !(sd[lnCP] > manSD[lnCP]) || !(shared > 0) {
 		t.Error("an unknown mass does not widen the prior")
 	}
 }

@@ -47,13 +47,12 @@ type World struct {
 	DragAreaSD float64 // m²
 	CrrSD      float64
 
-	// The scale of a power source is one latent factor: displayed = (1+b)·true.
-	// Where ride and evidence share the source it cancels.
-	SourceSD, EvidenceSD float64
-	SameSource           bool
 	// ByFeel: effort is held as a share of the rider's own critical power by
-	// feel, and what the source displays of it drives the virtual rider.
-	ByFeel bool
+	// feel. Then Capacity is in true watts, and what the source displays of them,
+	// with an error of SourceSD (sd of its logarithm), drives the virtual rider.
+	// Otherwise Capacity is in displayed watts and knows the source's error.
+	ByFeel   bool
+	SourceSD float64
 	// Steady leaves out the rider's day and how a plan is held, so that the
 	// rest can be checked alone.
 	Steady bool
@@ -82,7 +81,7 @@ type draw struct {
 // same order, so that plans can be compared draw by draw.
 func (w World) sample(r *rand.Rand, o Orders) draw {
 	c := w.Capacity.Draw(r)
-	var z [9]float64
+	var z [8]float64
 	for i := range z {
 		z[i] = r.NormFloat64()
 	}
@@ -91,25 +90,21 @@ func (w World) sample(r *rand.Rand, o Orders) draw {
 	road.CdA = math.Max(0.5*road.CdA, road.CdA+w.DragAreaSD*z[1])
 	road.Crr = math.Max(0.3*road.Crr, road.Crr+w.CrrSD*z[2])
 	mass := math.Max(0.7*w.RiderMass, w.RiderMass+w.RiderSD*z[3])
-	source, evidence := math.Exp(w.SourceSD*z[4]), math.Exp(w.EvidenceSD*z[5])
-	if w.SameSource {
-		evidence = source
-	}
-	form, hold := math.Exp(formSD*z[6]), math.Exp(holdSD*z[7])
+	form, hold := math.Exp(formSD*z[5]), math.Exp(holdSD*z[6])
 	if w.Steady {
 		form, hold = 1, 1
 	}
 	speed := 1.0
 	if w.RecoveryMedian > 0 {
-		speed = w.RecoveryMedian * math.Exp(w.RecoverySD*z[8])
+		speed = w.RecoveryMedian * math.Exp(w.RecoverySD*z[7])
 	}
-	d := draw{motion: road.Motion(mass), power: form * hold, counted: evidence / source}
+	d := draw{motion: road.Motion(mass), power: form * hold, counted: 1}
 	cp := c.SustainableCP(o.Duration) * form
 	d.balance = capacity.Balance{CriticalPower: cp, WPrime: c.WPrime * form, Form: w.Form, Speed: speed}
 	if w.ByFeel {
 		// The same sensation asks this rider for this share of their own CP.
-		feel := math.Exp(FeelSD * z[7])
-		d.power = cp / o.ForCP * feel * source
+		source := math.Exp(w.SourceSD * z[4])
+		d.power = cp / o.ForCP * math.Exp(FeelSD*z[6]) * source
 		d.counted = 1 / source
 	}
 	return d

@@ -152,9 +152,6 @@ func (w World) atRisk(z, duration float64) (capacity.Capacity, float64) {
 	if w.Steady {
 		rest = 0
 	}
-	if !w.SameSource {
-		rest = math.Hypot(rest, math.Hypot(w.SourceSD, w.EvidenceSD))
-	}
 	power := func(c capacity.Capacity) float64 { return c.SustainableCP(duration) + c.WPrime/duration }
 	own := (power(w.Capacity) - power(w.Capacity.AtRisk(1, duration))) / power(w.Capacity)
 	total := math.Hypot(own, rest)

@@ -10,18 +10,20 @@ import (
 
 	"chainline/capacity"
 	"chainline/course"
+	"chainline/estimate"
 	"chainline/physics"
 )
 
 // sampleWorld is a rider known from three tests on the 10 km hill.
 func sampleWorld() World {
-	c, _ := capacity.Infer(capacity.Rider{Name: "sample", Mass: 68.5, Age: 37, Level: capacity.Regular, Evidence: []capacity.Evidence{
-		{Kind: capacity.MaximalTest, Duration: 180, Watts: 330}, {Kind: capacity.MaximalTest, Duration: 420, Watts: 280}, {Kind: capacity.MaximalTest, Duration: 720, Watts: 262}}})
+	learnt, _ := capacity.Infer(capacity.Rider{Name: "sample", Mass: 68.5, Age: 37, Level: capacity.Regular, Evidence: []capacity.Evidence{
+		{Kind: capacity.MaximalTest, Duration: 180, Watts: 330}, {Kind: capacity.MaximalTest, Duration: 420, Watts: 280}, {Kind: capacity.MaximalTest, Duration: 720, Watts: 262}}}, capacity.Source{}, estimate.Stream(1, 0))
+	c := learnt.Displayed
 	median, sd := capacity.RecoverySpread(capacity.Differential)
 	return World{Capacity: c, RecoveryMedian: median, RecoverySD: sd,
 		Road: physics.Road{BikeMass: 8.6, CdA: 0.32, Crr: 0.004, Efficiency: 0.976, WheelRadius: 0.334,
 			WheelInertia: 0.14, WheelDragArea: 0.0044, Bearings: true, AirDensity: 1.19},
-		RiderMass: 68.5, RiderSD: 0.5, BikeSD: 0.2, DragAreaSD: 0.01, CrrSD: 0.0003, SourceSD: 0.02, EvidenceSD: 0.02, SameSource: true,
+		RiderMass: 68.5, RiderSD: 0.5, BikeSD: 0.2, DragAreaSD: 0.01, CrrSD: 0.0003,
 		Profile: hillProblem().Profile}
 }
 
@@ -125,7 +127,7 @@ func TestForecastWithoutDoubtIsTheScore(t *testing.T) {
 	w := sampleWorld()
 	w.Capacity = capacity.Fixed(240, 18000, 1000)
 	w.RecoveryMedian, w.RecoverySD, w.Steady = 0, 0, true
-	w.RiderSD, w.BikeSD, w.DragAreaSD, w.CrrSD, w.SourceSD = 0, 0, 0, 0, 0
+	w.RiderSD, w.BikeSD, w.DragAreaSD, w.CrrSD = 0, 0, 0, 0
 	p := hillProblem()
 	plan := []Piece{{0, 10000, 250}}
 	out, err := p.Score(plan)
@@ -167,13 +169,15 @@ func TestForecastWithoutDoubtIsTheScore(t *testing.T) {
 // not change the chance of running empty, only the time.
 func TestByFeelHoldsAShare(t *testing.T) {
 	w := sampleWorld()
-	w.ByFeel, w.SameSource = true, false
+	w.ByFeel, w.SourceSD = true, 0.02
 	w.RecoverySD = 0
 	orders := Orders{Plan: []Piece{{0, 10000, 235}}, ForCP: 235, Duration: 1150}
 	small, err := w.Forecast(context.Background(), orders, 1, 400, 2)
 	if err != nil {
 		t.Fatal(err)
 	}
+	c := w.Capacity
+	w.Capacity = capacity.Capacity{CriticalPower: c.CriticalPower, WPrime: c.WPrime, MaxPower: c.MaxPower, Fade: c.Fade, Sigma: c.Sigma}
 	w.Capacity.Sigma[0][0] *= 6
 	w.Capacity.Sigma[1][0] = 0
 	wide, err := w.Forecast(context.Background(), orders, 1, 400, 2)
