@@ -32,7 +32,7 @@ func TestParseFan(t *testing.T) {
 		"99999999999999999999 desk":                                nil,
 		"a pedestal fan seven":                                     nil,
 		"no pedestal":                                              nil,
-		strings.Repeat("desk ", 60):                                nil,
+		strings.Repeat("desk floor ", 6):                           nil,
 		strings.Repeat("x", 301):                                   nil,
 		"one desk fan, 1 m away, high, and one desk fan, 1 m away, high": {{1, Desk, 1, High}, {1, Desk, 1, High}},
 	} {
