@@ -1,0 +1,171 @@
+package room
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"chainline/estimate"
+)
+
+func usual(t, h float64, fans ...Fan) Room {
+	return Room{Temperature: t, TemperatureKnown: true, Humidity: h, HumidityKnown: true, Volume: 30, Openings: DoorOpen, Fans: fans}
+}
+
+// More air never makes a rider hotter below 35 °C, and never leaves less power.
+func TestMoreAirIsNeverHotter(t *testing.T) {
+	for i := range 40 {
+		rng := estimate.Stream(5, i)
+		temperature, humidity := 5+29*rng.Float64(), 0.1+0.85*rng.Float64()
+		watts, minutes := 80+250*rng.Float64(), 5+100*rng.Float64()
+		last, lastShare := math.Inf(1), 0.0
+		for _, v := range []float64{0, 0.3, 1, 2, 3, 5, 8} {
+			c := chamber(temperature, humidity, v, watts, minutes, 75, 1.78, 0.2)
+			r, share := c.Run(), c.Share()
+			if r.CorePeak > last+0.05 || share < lastShare-0.002 {
+				t.Errorf("%.0f °C %.0f %% %.0f W %.0f min, %g m/s: core %.3f after %.3f, share %.4f after %.4f", temperature, 100*humidity, watts, minutes, v, r.CorePeak, last, share, lastShare)
+			}
+			if share < 0 || share > 1 || math.IsNaN(share) || math.IsNaN(r.Core) {
+				t.Errorf("share %g, core %g", share, r.Core)
+			}
+			last, lastShare = r.CorePeak, share
+		}
+	}
+}
+
+// Humidity never helps evaporation, warmth and watts never leave more power.
+func TestHarderIsNeverEasier(t *testing.T) {
+	for i := range 40 {
+		rng := estimate.Stream(6, i)
+		temperature, v, watts, minutes := 10+25*rng.Float64(), 4*rng.Float64(), 100+250*rng.Float64(), 5+90*rng.Float64()
+		check := func(what string, easy, hard Case) {
+			t.Helper()
+			if e, h := easy.Share(), hard.Share(); h > e+0.002 {
+				t.Errorf("%s: %.4f before, %.4f after (%.0f °C %.1f m/s %.0f W %.0f min)", what, e, h, temperature, v, watts, minutes)
+			}
+			if e, h := easy.Run().CorePeak, hard.Run().CorePeak; h < e-0.05 {
+				t.Errorf("%s: %.3f °C before, %.3f after", what, e, h)
+			}
+			a := Air{Temperature: easy.Temperature, Surface: easy.Temperature, Vapour: easy.StartVapour}
+			b := Air{Temperature: hard.Temperature, Surface: hard.Temperature, Vapour: hard.StartVapour}
+			if e, h := easy.surplus(a, v, easy.Watts), hard.surplus(b, v, hard.Watts); h > e {
+				t.Errorf("%s: surplus %.1f before, %.1f W/m² after", what, e, h)
+			}
+		}
+		base := chamber(temperature, 0.4, v, watts, minutes, 75, 1.78, 0.2)
+		check("damper", base, chamber(temperature, 0.7, v, watts, minutes, 75, 1.78, 0.2))
+		check("warmer", base, chamber(temperature+4, 0.4, v, watts, minutes, 75, 1.78, 0.2))
+		check("harder", base, chamber(temperature, 0.4, v, watts*1.2, minutes, 75, 1.78, 0.2))
+		dressed := base
+		dressed.Clo = 0.8
+		check("thicker clothes", base, dressed)
+	}
+}
+
+// It costs nothing where it should not: cool rooms, good fans, short efforts.
+func TestNothingLostWhereItIsCool(t *testing.T) {
+	for _, k := range []struct {
+		r       Room
+		w, s    float64
+		low, up float64
+	}{
+		{usual(15, 0.5, Fan{1, Floor, 1, High}), 220, 3600, 0.99, 1},
+		{usual(18, 0.5, Fan{1, Floor, 1, High}), 180, 3600, 0.99, 1},
+		{usual(24, 0.5), 250, 300, 0.99, 1},
+		{usual(21, 0.5), 120, 1800, 0.99, 1},
+		{usual(30, 0.6), 230, 3600, 0.70, 0.92},
+	} {
+		if s := Share(k.r, Body{Mass: 75}, Effort{Watts: k.w, Seconds: k.s}); !(s.Mean >= k.low && s.Mean <= k.up && s.Low80 <= s.High80 && s.High80 <= 1) {
+			t.Errorf("%g °C, %g W, %g s: %v", k.r.Temperature, k.w, k.s, s)
+		}
+	}
+}
+
+// The airflow asked for is the least that does: just below it does not.
+func TestAirflowNeeded(t *testing.T) {
+	a := Air{Temperature: 23, Surface: 22, Vapour: VapourDensity(23, 0.65)}
+	c := chamber(23, 0.65, 0, 200, 60, 75, 1.78, 0.2)
+	v := c.AirflowNeeded(a)
+	if !(v > 0.5 && v < 6) || c.surplus(a, v, 200) < 0 || c.surplus(a, v-0.01, 200) >= 0 {
+		t.Errorf("%g m/s, surplus %g", v, c.surplus(a, v, 200))
+	}
+	near(t, "watts that would, at that airflow", c.SteadyWatts(a, v), 200, 0.1)
+	if best := c.BestSteadyWatts(a); best < 200 || best > 2*200 {
+		t.Errorf("best %g W", best)
+	}
+	c.Watts = 60
+	if v := c.AirflowNeeded(a); v != 0 {
+		t.Errorf("60 W: %g m/s", v)
+	}
+	c.Watts = 500
+	if v := c.AirflowNeeded(a); !math.IsInf(v, 1) {
+		t.Errorf("500 W: %g m/s", v)
+	}
+}
+
+func TestLookSpeaks(t *testing.T) {
+	o := Look(Room{Temperature: 21, TemperatureKnown: true, Humidity: 0.55, HumidityKnown: true, Openings: Closed}, Body{Mass: 75}, Effort{Watts: 198, Seconds: 3600})
+	all := strings.Join(o.Lines, " ")
+	for _, want := range []string{"At 21 °C and 55 % you make 790 W of heat.", "m/s or more on chest and face", "without it this effort is not steady past", "Expect to lose", "Not more than you lose."} {
+		if !strings.Contains(all, want) {
+			t.Errorf("%q is not in %q", want, all)
+		}
+	}
+	if !strings.Contains(o.Standard, "outside") || o.HeatSteadyS <= 0 || o.WattsThatWould <= 0 || o.WattsThatWould >= 198 || o.WattsAtBest < o.WattsThatWould {
+		t.Errorf("%+v", o)
+	}
+	easy := Look(usual(18, 0.5), Body{Mass: 75}, Effort{Watts: 90, Seconds: 1800})
+	if easy.AirflowNeeded != 0 || easy.WattsThatWould != 0 || easy.HeatSteadyS != 0 || len(easy.Cautions) != 0 || !strings.Contains(easy.Standard, "no limit") {
+		t.Errorf("%+v", easy)
+	}
+	hot := Look(usual(34, 0.7), Body{Mass: 75}, Effort{Watts: 220, Seconds: 5400})
+	if !math.IsInf(hot.AirflowNeeded, 1) || !strings.Contains(strings.Join(hot.Cautions, " "), "dangerously hot") || !strings.Contains(strings.Join(hot.Lines, " "), "No fan") {
+		t.Errorf("%+v", hot)
+	}
+	dry := Look(usual(37, 0.2, Fan{1, Floor, 1, High}), Body{Mass: 75}, Effort{Watts: 150, Seconds: 3600})
+	if !strings.Contains(strings.Join(dry.Lines, " "), "a fan is no help") {
+		t.Errorf("%q", dry.Lines)
+	}
+}
+
+// Any sensible room gives finite numbers and the same ones twice.
+func TestLookIsTotal(t *testing.T) {
+	for i := range 60 {
+		rng := estimate.Stream(7, i)
+		r := Room{Temperature: -10 + 60*rng.Float64(), TemperatureKnown: rng.IntN(4) > 0, Humidity: rng.Float64(), HumidityKnown: rng.IntN(4) > 0,
+			Volume: float64(rng.IntN(3)) * 20 * rng.Float64(), Openings: Openings(rng.IntN(6)), Airflow: 10 * rng.Float64(), AirflowKnown: rng.IntN(2) == 0, Clo: rng.Float64()}
+		b := Body{Mass: 30 + 120*rng.Float64(), Female: rng.IntN(2) == 0, SexKnown: true, Acclimatised: rng.IntN(2) == 0}
+		e := Effort{Watts: 600 * rng.Float64(), Seconds: 7200 * rng.Float64()}
+		c := NewCase(r, b, e, NewDoubt(rng))
+		ride := c.Run()
+		for _, x := range []float64{ride.Core, ride.Skin, ride.Loss, ride.End.Temperature, ride.End.Humidity(), ride.Left, c.Share(), c.SteadyWatts(ride.End, c.Airflow)} {
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				t.Fatalf("%+v %+v %+v: %+v", r, b, e, ride)
+			}
+		}
+		if h := ride.End.Humidity(); h < 0 || h > 1+1e-9 || ride.Loss < 0 || ride.Skin > ride.Core+5 {
+			t.Errorf("%+v %+v %+v: humidity %g, %+v", r, b, e, h, ride)
+		}
+		if c.Share() != c.Share() {
+			t.Error("not the same twice")
+		}
+	}
+	zero := Look(Room{}, Body{Mass: 75}, Effort{})
+	if zero.Share.Mean != 1 || math.IsNaN(zero.SweatLPerH.Mean) || zero.MetabolicHeatW != 0 {
+		t.Errorf("no effort: %+v", zero)
+	}
+}
+
+func BenchmarkRun(b *testing.B) {
+	c := chamber(21, 0.55, 1, 200, 60, 75, 1.78, 0.2)
+	for b.Loop() {
+		c.Run()
+	}
+}
+
+func BenchmarkShare(b *testing.B) {
+	c := chamber(21, 0.55, 0, 200, 60, 75, 1.78, 0.2)
+	for b.Loop() {
+		c.Share()
+	}
+}
