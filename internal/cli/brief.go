@@ -22,8 +22,9 @@ const briefExample = `  # a surveyed or recorded course
   # only what a route list shows
   chainline brief --rider me.yaml --rig rig.yaml --distance 21.4km --ascent 310m --main-climb 3.2km@5.5%
 
-  # a sheet for the handlebar
-  chainline brief --rider me.yaml --rig rig.yaml --course ridge.gpx --event race.yaml --out brief.html`
+  # a sheet for the wall, and a card for the handlebar or the phone
+  chainline brief --rider me.yaml --rig rig.yaml --course ridge.gpx --event race.yaml --out brief.html
+  chainline brief --rider me.yaml --rig rig.yaml --course ridge.gpx --event race.yaml --format card --out card.html`
 
 func briefCommand(s Streams) *cobra.Command {
 	q := service.BriefRequest{Seed: 1, Draws: 1000}
@@ -78,7 +79,7 @@ func briefCommand(s Streams) *cobra.Command {
 	f.Var(number{&q.PowerLimit}, "power-limit", "highest power in `watts` with a stated capacity (default 1000)")
 	f.Var(value[uint64]{&q.Seed, parseSeed, "a whole number from 0 on"}, "seed", "`seed` of the forecast's draws")
 	f.Var(value[int]{&q.Draws, strconv.Atoi, "a whole number"}, "draws", "`number` of draws")
-	f.StringVar(&format, "format", "", "text, json or html (default: by the ending of --out, else text)")
+	f.StringVar(&format, "format", "", "text, json, html, or card: the bar card as a page, as text with --out NAME.txt (default: by the ending of --out, else text)")
 	f.BoolVar(&asJSON, "json", false, "the same as --format json")
 	f.StringVar(&out, "out", "", "write to this `file` instead of the terminal")
 	f.BoolVar(&quiet, "quiet", false, "do not show progress")
@@ -96,7 +97,7 @@ func sketchFlags(c *cobra.Command, s *service.SketchRequest) {
 	f.BoolVar(&s.SummitFinish, "summit-finish", false, "sketch: the course ends at the top of its last climb")
 }
 
-// chooseFormat settles text, json or html.
+// chooseFormat settles text, json, html or card.
 func chooseFormat(format string, asJSON bool, out string) (string, error) {
 	if asJSON {
 		if format != "" && format != "json" {
@@ -104,11 +105,17 @@ func chooseFormat(format string, asJSON bool, out string) (string, error) {
 		}
 		return "json", nil
 	}
+	ending := strings.ToLower(filepath.Ext(out))
 	switch format {
 	case "text", "json", "html":
 		return format, nil
+	case "card":
+		if ending == ".txt" {
+			return "card as text", nil
+		}
+		return "card", nil
 	case "":
-		switch strings.ToLower(filepath.Ext(out)) {
+		switch ending {
 		case ".html", ".htm":
 			return "html", nil
 		case ".json":
@@ -116,7 +123,7 @@ func chooseFormat(format string, asJSON bool, out string) (string, error) {
 		}
 		return "text", nil
 	}
-	return "", problem.Bad("--format: found %q; expected text, json or html", format)
+	return "", problem.Bad("--format: found %q; expected text, json, html or card", format)
 }
 
 // deliver renders to memory first, so that nothing half-made is ever seen.
@@ -126,6 +133,10 @@ func deliver(b brief.Brief, face string, to target, colour bool) error {
 	switch face {
 	case "html":
 		err = render.HTML(&buf, b)
+	case "card":
+		err = render.Card(&buf, b)
+	case "card as text":
+		err = render.CardText(&buf, b)
 	case "json":
 		err = render.JSON(&buf, b)
 	default:

@@ -68,7 +68,7 @@ func TestBrokenInputs(t *testing.T) {
 		{"cues", on("--cues", "60"), "expected 1 to 30 cues per hour"},
 		{"reserve", on("--reserve", "-5"), "--reserve"},
 		{"reserve not a number", on("--reserve", "NaN"), "expected a number"},
-		{"format", on("--format", "pdf"), "expected text, json or html"},
+		{"format", on("--format", "pdf"), "expected text, json, html or card"},
 		{"two formats", on("--format", "html", "--json"), "--json: found beside"},
 		{"half a capacity", on("--critical-power", "250"), "--critical-power W and --w-prime J together"},
 		{"capacity in kilojoules", on("--critical-power", "250", "--w-prime", "20"), "--w-prime: found 20"},

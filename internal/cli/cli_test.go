@@ -95,3 +95,25 @@ func reference(t *testing.T) []string {
 func demoRider(who string) []string {
 	return []string{"--rider", demo + who + ".yaml", "--rig", demo + who + "-rig.yaml", "--date", "2026-12-02", "--draws", "40"}
 }
+
+// The bar card is a page of 80 by 50 mm, or seven lines of text.
+func TestCard(t *testing.T) {
+	for _, who := range []string{"newcomer", "regular", "racer"} {
+		for _, way := range [][]string{{"--course", demo + "two-mills.csv"}, {"--distance", "21.4km", "--ascent", "310m"}} {
+			args := append(append([]string{"brief", "--format", "card", "--draws", "100"}, demoRider(who)...), way...)
+			page := run(args...)
+			if page.code != 0 || !strings.HasPrefix(page.out, "<!") || !strings.Contains(page.out, "80mm") || !strings.Contains(page.out, "50mm") ||
+				strings.Contains(page.out, "http://") || strings.Contains(page.out, "https://") {
+				t.Errorf("%s %v: exit %d, %s, %.60q", who, way, page.code, page.err, page.out)
+			}
+			out := filepath.Join(t.TempDir(), "card.txt")
+			if r := run(append(args, "--out", out)...); r.code != 0 || r.out != "" {
+				t.Errorf("%+v", r)
+			}
+			text, err := os.ReadFile(out)
+			if n := strings.Count(string(text), "\n"); err != nil || n < 1 || n > 7 || strings.Contains(string(text), "<") {
+				t.Errorf("%s %v: %d lines, %v: %q", who, way, n, err, text)
+			}
+		}
+	}
+}
