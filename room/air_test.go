@@ -68,22 +68,22 @@ func TestAnalyticBalancesClose(t *testing.T) {
 		l, _ := c.load(c.Watts)
 		ride := c.run(c.Watts, func(_ float64, b bodyState, a Air) {
 			heat := (b.dry+b.breathDry)*area + c.Watts + c.FanWatts
-			_, mean := approach(last.Temperature, step, airHeat*c.Volume, airHeat*c.Exchange+c.Conductance, heat+airHeat*c.Exchange*c.OutsideTemperature+c.Conductance*last.Surface)
+			_, mean := approach(last.Temperature, step, airHeat*c.Zone.Volume, airHeat*c.Zone.Exchange+c.Zone.Conductance, heat+airHeat*c.Zone.Exchange*c.Zone.OutsideTemperature+c.Zone.Conductance*last.Surface)
 			in += step * heat
-			out += step * airHeat * c.Exchange * (mean - c.OutsideTemperature)
+			out += step * airHeat * c.Zone.Exchange * (mean - c.Zone.OutsideTemperature)
 			vapour := (b.evaporated + b.breathWet) * area / vapourHeat
-			_, wetMean := approach(last.Vapour, step, c.VapourStore*c.Volume, c.Exchange, vapour+c.Exchange*c.OutsideVapour)
+			_, wetMean := approach(last.Vapour, step, c.Zone.VapourStore*c.Zone.Volume, c.Zone.Exchange, vapour+c.Zone.Exchange*c.Zone.OutsideVapour)
 			water += step * vapour
-			wet += step * c.Exchange * (wetMean - c.OutsideVapour)
+			wet += step * c.Zone.Exchange * (wetMean - c.Zone.OutsideVapour)
 			produced += step * (l.metabolic - l.work - b.dry - b.evaporated - b.breathDry - b.breathWet)
 			held := l.heatPerArea * (b.shell*b.skin + (1-b.shell)*b.core - before.shell*before.skin - (1-before.shell)*before.core)
 			near(t, "heat stored in a minute", held, step*b.stored, 1e-6*l.heatPerArea)
 			stored += held
 			last, before = a, b
 		})
-		air := airHeat*c.Volume*(last.Temperature-first.Temperature) + c.Capacity*(last.Surface-first.Surface)
+		air := airHeat*c.Zone.Volume*(last.Temperature-first.Temperature) + c.Zone.Capacity*(last.Surface-first.Surface)
 		near(t, "room's heat", (air+out)/in, 1, 1e-9)
-		kept := c.VapourStore * c.Volume * (last.Vapour - first.Vapour)
+		kept := c.Zone.VapourStore * c.Zone.Volume * (last.Vapour - first.Vapour)
 		near(t, "room's water", (kept+wet+last.Condensed)/water, 1, 1e-9)
 		near(t, "evaporated", ride.Evaporated/water, 1, 1e-9)
 		near(t, "body's heat", stored/produced, 1, 1e-9)

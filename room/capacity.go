@@ -26,7 +26,7 @@ func warmestSkin(core, level, heat float64) float64 {
 	low, high := coldest, core
 	for s := core; s >= coldest; s-- { // the first crossing from the top
 		if conductance(core, s, level)*(core-s) >= heat {
-			low, high = s, math.Min(core, s+1)
+			low, high = s, min(core, s+1)
 			break
 		}
 	}
@@ -49,10 +49,10 @@ func (c Case) surplus(a Air, airflow, watts float64) float64 {
 	x := newExchange(airflow, c.Clo, c.Permeability)
 	level := setPoint(l.metabolic)
 	skin := warmestSkin(level+steadyMargin, level, heat)
-	most := math.Max(0, x.wet*(skinVapour(skin)-a.Pressure()))
+	most := max(0, x.wet*(skinVapour(skin)-a.Pressure()))
 	evaporated := 0.0
 	if most > 0 {
-		evaporated = most * math.Min(l.wettednessMost, wettednessOf(most/l.sweatLimit))
+		evaporated = most * min(l.wettednessMost, wettednessOf(most/l.sweatLimit))
 	}
 	return x.dry*(skin-x.surroundings(a)) + evaporated - heat
 }
@@ -97,7 +97,7 @@ func (c Case) BestSteadyWatts(a Air) float64 {
 	if !FansHelp(a.Temperature, a.Humidity()) {
 		return c.SteadyWatts(a, 0)
 	}
-	return math.Max(c.SteadyWatts(a, 0), c.SteadyWatts(a, strongestAir))
+	return max(c.SteadyWatts(a, 0), c.SteadyWatts(a, strongestAir))
 }
 
 // Share is the share of the power sustainable for the case's time in a cool

@@ -1,11 +1,9 @@
 package room
 
-import "math"
-
 // Case is a ride in a room with every uncertain input a number: the
 // deterministic core of this package. NewCase makes one from what people type.
 type Case struct {
-	Zone                  // the room
+	Zone          Zone    // the room
 	Temperature   float64 // °C at the start
 	StartVapour   float64 // kg/m³ at the start
 	Airflow       float64 // m/s over the rider, own movement aside
@@ -55,7 +53,7 @@ func (c Case) load(watts float64) (l load, area float64) {
 		heatPerArea: bodyHeat * c.Mass / area,
 
 		wettednessMost: c.WettednessMax,
-		sweatLimit:     c.SweatMax * math.Max(1, watts/c.Efficiency/area/450),
+		sweatLimit:     c.SweatMax * max(1, watts/c.Efficiency/area/450),
 	}, area
 }
 
@@ -71,15 +69,15 @@ func (c Case) run(watts float64, each func(second float64, b bodyState, a Air)) 
 	r := Ride{MetabolicHeat: (l.metabolic - l.work) * area, CorePeak: b.core}
 	seconds := 0.0
 	for seconds < c.Seconds {
-		dt := math.Min(step, c.Seconds-seconds)
+		dt := min(step, c.Seconds-seconds)
 		b.minute(l, x, air)
 		seconds += dt
 		evaporated := (b.evaporated + b.breathWet) * area / vapourHeat
-		air = c.Step(air, dt, (b.dry+b.breathDry)*area+watts+c.FanWatts, evaporated)
+		air = c.Zone.Step(air, dt, (b.dry+b.breathDry)*area+watts+c.FanWatts, evaporated)
 		r.Evaporated += dt * evaporated
 		r.Loss += dt * (b.sweat*c.SweatScale + b.breathWet) * area / vapourHeat
 		r.Left += dt * c.left(b)
-		r.CorePeak = math.Max(r.CorePeak, b.core)
+		r.CorePeak = max(r.CorePeak, b.core)
 		if b.core > b.level+steadyMargin {
 			if r.SteadyFor == 0 {
 				r.SteadyFor = seconds
@@ -102,6 +100,6 @@ func (c Case) run(watts float64, each func(second float64, b bodyState, a Air)) 
 
 // left is the share of a cool room's sustainable power at one moment.
 func (c Case) left(b bodyState) float64 {
-	cost := costOfCore*math.Max(0, b.core-b.level-steadyMargin) + costOfSkin*math.Max(0, b.skin-coolSkin)
-	return math.Max(0, 1-c.Penalty*cost)
+	cost := costOfCore*max(0, b.core-b.level-steadyMargin) + costOfSkin*max(0, b.skin-coolSkin)
+	return max(0, 1-c.Penalty*cost)
 }

@@ -132,7 +132,7 @@ func NewDoubt(rng *rand.Rand) Doubt {
 	return d
 }
 
-func clamp(x, low, high float64) float64 { return math.Max(low, math.Min(high, x)) }
+func clamp(x, low, high float64) float64 { return max(low, min(high, x)) }
 
 // NewCase is a room, a body and an effort as one draw has them. What is not
 // typed takes its usual value with a spread. It panics on a mass that is not
@@ -166,9 +166,9 @@ func NewCase(r Room, b Body, e Effort, d Doubt) Case {
 	if c.Clo == 0 {
 		c.Clo = usualClo
 	}
-	c.OutsideTemperature, c.OutsideVapour = c.Temperature, c.StartVapour
+	c.Zone.OutsideTemperature, c.Zone.OutsideVapour = c.Temperature, c.StartVapour
 	if r.OutsideKnown {
-		c.OutsideTemperature, c.OutsideVapour = r.OutsideTemperature, VapourDensity(r.OutsideTemperature, r.OutsideHumidity)
+		c.Zone.OutsideTemperature, c.Zone.OutsideVapour = r.OutsideTemperature, VapourDensity(r.OutsideTemperature, r.OutsideHumidity)
 	}
 	flow := r.airflow()
 	c.Airflow = flow.Mean

@@ -20,6 +20,7 @@ var kindWords = map[string]FanKind{
 	"desk": Desk, "table": Desk, "small": Desk, "clip": Desk,
 	"pedestal": Pedestal, "stand": Pedestal, "standing": Pedestal,
 	"floor": Floor, "high-velocity": Floor, "velocity": Floor,
+	"tower": Desk, "box": Pedestal, // the nearest kind
 	"industrial": Industrial, "drum": Industrial, "barrel": Industrial,
 }
 
@@ -42,6 +43,7 @@ var idleWords = map[string]bool{
 	"fan": true, "fans": true, "away": true, "at": true, "on": true, "in": true, "front": true, "of": true, "me": true,
 	"from": true, "setting": true, "speed": true, "power": true, "and": true, "with": true, "my": true, "the": true,
 	"about": true, "each": true, "set": true, "to": true, "plus": true, "distance": true, "both": true,
+	"it": true, "is": true, "aimed": true, "pointed": true, "blowing": true, "facing": true, "chest": true, "face": true,
 }
 
 // expectedFan is how an error ends.

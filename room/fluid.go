@@ -67,26 +67,32 @@ func regressionSweat(required, most float64) (osec, pw float64) {
 	return 147 * math.Exp(0.0012*27.9*required*math.Pow(most, -0.455)), 147 + 1.527*required - 0.87*most
 }
 
-// inRegression says whether a ride is where those equations were made.
-func (c Case) inRegression(r Ride) bool {
+// regressionWeight is how much those equations count for a ride: a half well
+// inside where they were made, fading to nothing at the edges, so that a watt
+// more never makes a jump. Our judgement: they were made on soldiers, and
+// trained riders sweat more.
+func (c Case) regressionWeight(r Ride) float64 {
 	l, _ := c.load(c.Watts)
 	vapour, speed := r.End.Pressure(), math.Hypot(c.Airflow, ownMovement)
-	return r.Most > 0 && r.Required > 0 && l.metabolic <= 450 && r.End.Temperature >= 15 && r.End.Temperature <= 46 &&
-		vapour >= 0.27 && vapour <= 4.45 && speed >= 0.38 && speed <= 2.5
+	if r.Most <= 0 || r.Required <= 0 || r.End.Temperature > 46 || vapour < 0.27 || vapour > 4.45 {
+		return 0
+	}
+	return 0.5 * clamp((450-l.metabolic)/100, 0, 1) * clamp((2.5-speed)/0.5, 0, 1) * clamp((r.End.Temperature-15)/2, 0, 1)
 }
 
 // sweatRate is the mean l/h of water lost over a ride: the minute loop's, and
-// where the published regressions hold half of it theirs.
+// where the published regressions hold partly theirs.
 func (c Case) sweatRate(r Ride) float64 {
 	if c.Seconds <= 0 {
 		return 0
 	}
-	rate := r.Loss / c.Seconds * 3600
-	if !c.inRegression(r) {
+	rate, weight := r.Loss/c.Seconds*3600, c.regressionWeight(r)
+	if weight == 0 {
 		return rate
 	}
 	osec, pw := regressionSweat(r.Required, r.Most)
-	return (rate + c.SweatScale*BodySurface(c.Mass, c.Height)*math.Max(0, osec+pw)/2000) / 2
+	theirs := c.SweatScale * BodySurface(c.Mass, c.Height) * max(0, osec+pw) / 2000
+	return rate + weight*(theirs-rate)
 }
 
 const (
@@ -100,6 +106,7 @@ const (
 	// Past foodAfter seconds, food helps. Common practice; 30 to 60 g/h is
 	// Coyle's advice of 1994 (a sports-drink maker's review, secondary).
 	foodAfter          = 4500.0
+	worthWeighing      = 1800.0 // s; shorter rides say little about sweat
 	foodLow, foodHigh  = 30, 60 // g/h
 	mostLoss           = 0.02   // of body mass (ACSM 2007, read in a summary)
 	millilitreRounding = 20     // parts of a litre that advice is rounded to
@@ -119,7 +126,7 @@ type Fluid struct {
 func PlanFluid(loss estimate.Estimate, mass, seconds float64, weighed bool) Fluid {
 	f := Fluid{LossPercent: 100 * loss.Mean / mass}
 	hours := seconds / 3600
-	f.High = math.Min(loss.Low80, gutRate*hours)
+	f.High = min(loss.Low80, gutRate*hours)
 	if seconds > thirstFor {
 		f.Low = clamp(loss.Mean-mostLoss*mass, 0, f.High)
 	}
@@ -134,7 +141,7 @@ func PlanFluid(loss estimate.Estimate, mass, seconds float64, weighed bool) Flui
 	default:
 		f.Drink = fmt.Sprintf("%s Drink %s to %s l, a little at a time. Not more than you lose.", expect, litres(f.Low), litres(f.High))
 	}
-	if !weighed {
+	if !weighed && seconds >= worthWeighing {
 		f.Drink += " Weigh yourself before and after once, and this gets narrower."
 	}
 	if seconds > foodAfter {

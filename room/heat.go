@@ -64,7 +64,7 @@ type exchange struct {
 //	dry = 1/(0.155·clo + 1/(f·(hc + hr)))        f = 1 + 0.3·clo
 //	wet = 1/(0.155·clo/(16.5·i) + 1/(16.5·hc))
 func newExchange(airflow, clo, permeability float64) exchange {
-	hc := math.Max(leastConvection, convection*math.Pow(math.Hypot(airflow, ownMovement), convectionPower))
+	hc := max(leastConvection, convection*math.Pow(math.Hypot(airflow, ownMovement), convectionPower))
 	area := 1 + 0.3*clo
 	return exchange{
 		convective: hc,
@@ -82,14 +82,14 @@ func (x exchange) surroundings(a Air) float64 {
 // conductance is that of heat from core to skin in W/(m²·K), level being the
 // core temperature the effort leads to.
 func conductance(core, skin, level float64) float64 {
-	flow := (restFlow + flowGain*math.Max(0, core-warmCore) + errorGain*math.Max(0, core-level)) / (1 + constricts*math.Max(0, warmSkin-skin))
-	return tissue + perWarmBlood*math.Min(mostFlow, flow)
+	flow := (restFlow + flowGain*max(0, core-warmCore) + errorGain*max(0, core-level)) / (1 + constricts*max(0, warmSkin-skin))
+	return tissue + perWarmBlood*min(mostFlow, flow)
 }
 
 // setPoint is the core temperature a metabolism (W/m²) leads to where the
 // heat can leave.
 func setPoint(metabolic float64) float64 {
-	return math.Min(warmestSetPoint, 36.6+0.0036*metabolic)
+	return min(warmestSetPoint, 36.6+0.0036*metabolic)
 }
 
 // bodyState is the rider between two minutes; rates are of the last one.
@@ -106,7 +106,7 @@ type bodyState struct {
 // newBody is a rider at the start: a warm core, and skin that follows the
 // room, 33 °C at 21 °C and 0.15 °C more per °C, from 31 to 35 (our judgement).
 func newBody(room float64) bodyState {
-	skin := math.Max(31, math.Min(35, 33+0.15*(room-21)))
+	skin := max(31, min(35, 33+0.15*(room-21)))
 	return bodyState{core: startCore, skin: skin, shell: shellShare(startCore), level: startCore, sweat: startSweat}
 }
 
@@ -127,8 +127,8 @@ func (b *bodyState) minute(l load, x exchange, a Air) {
 	heat := l.metabolic - l.work - b.breathDry - b.breathWet
 	about := x.surroundings(a)
 	planned := l.heatPerArea * (1 - b.shell) * (b.level - before) / step
-	b.required = math.Max(0, heat-x.dry*(b.skin-about)-planned+sweatGain*(b.core-b.level))
-	b.most = math.Max(0, x.wet*(skinVapour(b.skin)-vapour))
+	b.required = max(0, heat-x.dry*(b.skin-about)-planned+sweatGain*(b.core-b.level))
+	b.most = max(0, x.wet*(skinVapour(b.skin)-vapour))
 	b.perspire(l)
 
 	k := conductance(b.core, b.skin, b.level)
@@ -149,14 +149,14 @@ func (b *bodyState) perspire(l load) {
 		if w > 1 {
 			efficiency = (2 - w) * (2 - w) / 2
 		}
-		wanted = math.Min(l.sweatLimit, b.required/math.Max(0.05, efficiency))
+		wanted = min(l.sweatLimit, b.required/max(0.05, efficiency))
 	} else if b.required == 0 {
 		wanted = 0
 	}
 	b.sweat += (wanted - b.sweat) * (1 - lagTenMinutes)
 	b.evaporated = 0
 	if b.sweat > 0 {
-		b.evaporated = b.most * math.Min(l.wettednessMost, wettednessOf(b.most/b.sweat))
+		b.evaporated = b.most * min(l.wettednessMost, wettednessOf(b.most/b.sweat))
 	}
 }
 

@@ -3,7 +3,6 @@ package room
 import (
 	"fmt"
 	"math"
-	"sync"
 
 	"chainline/estimate"
 )
@@ -43,13 +42,13 @@ const lookDraws = 200
 
 // lookDoubts are the draws of every Outlook, always the same, so that Look is
 // a function of what was typed and two rooms meet the same riders.
-var lookDoubts = sync.OnceValue(func() []Doubt {
+func lookDoubts() []Doubt {
 	doubts := make([]Doubt, lookDraws)
 	for i := range doubts {
 		doubts[i] = NewDoubt(estimate.Stream(7933, i))
 	}
 	return doubts
-})
+}
 
 // Look works everything out: the typical case for single figures, 200 seeded
 // draws for intervals. About 5 ms for an hour's ride, and 5 more for Share.
@@ -102,7 +101,7 @@ func Share(r Room, b Body, e Effort) estimate.Estimate {
 
 // drink fills in sweat and fluid.
 func (o *Outlook) drink(b Body, e Effort, rate float64) {
-	median, spread, weighings := b.SweatRate.afterWeighing(math.Max(0.01, rate), sweatSpread)
+	median, spread, weighings := b.SweatRate.afterWeighing(max(0.01, rate), sweatSpread)
 	origin := "heat balance and, in their range, two published regressions"
 	if weighings > 0 {
 		origin = fmt.Sprintf("%d weighings and the heat balance", weighings)
@@ -125,7 +124,7 @@ func (c Case) standard(ride Ride) string {
 	l, _ := c.load(c.Watts)
 	x := Exposure{Temperature: ride.End.Temperature, Radiant: ride.End.Surface, Vapour: ride.End.Pressure(), AirSpeed: c.Airflow,
 		Metabolic: l.metabolic, Work: l.work, Clo: c.Clo, Posture: Sitting, Mass: c.Mass, Height: c.Height,
-		Acclimatised: c.WettednessMax >= mostWettedness, Minutes: int(math.Ceil(math.Min(c.Seconds, 8*3600) / 60))}
+		Acclimatised: c.WettednessMax >= mostWettedness, Minutes: int(math.Ceil(min(c.Seconds, 8*3600) / 60))}
 	if outside := x.Outside(); outside != "" {
 		return outside
 	}
@@ -172,7 +171,7 @@ func (o *Outlook) say(format string, args ...any) {
 
 // aboutAir is the sentence on airflow.
 func (o *Outlook) aboutAir(c Case, ride Ride) string {
-	minutes := math.Max(1, math.Floor(o.HeatSteadyS/60))
+	minutes := max(1, math.Floor(o.HeatSteadyS/60))
 	past := "this ride is over before that matters"
 	if o.HeatSteadyS > 0 {
 		past = fmt.Sprintf("without it this effort is not steady past %.0f min", minutes)
@@ -198,7 +197,7 @@ func (o *Outlook) aboutAir(c Case, ride Ride) string {
 	case c.Airflow >= o.AirflowNeeded:
 		return fmt.Sprintf("Your air does it: about %.1f m/s on chest and face (%s), %.1f m/s is enough.", o.Airflow, o.AirflowFrom, roundUp(o.AirflowNeeded, 0.1))
 	}
-	return fmt.Sprintf("A fan at %.1f m/s or more on chest and face; %s.%s", roundUp(o.AirflowNeeded, 0.5), past, have)
+	return fmt.Sprintf("A fan at %g m/s or more on chest and face; %s.%s", roundUp(o.AirflowNeeded, 0.5), past, have)
 }
 
 func roundTo(x, unit float64) float64   { return unit * math.Round(x/unit) }

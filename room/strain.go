@@ -151,7 +151,7 @@ func newStrain(x Exposure) *strainState {
 	s.fcl = 1 + 0.28*x.Clo
 	if x.Edition == Edition2004 {
 		s.fcl = 1 + 0.3*x.Clo
-		s.sweatMax = math.Max(250, math.Min(400, (x.Metabolic-32)*s.area))
+		s.sweatMax = max(250, min(400, (x.Metabolic-32)*s.area))
 		if x.Acclimatised {
 			s.sweatMax *= 1.25
 		}
@@ -188,15 +188,15 @@ func (s *strainState) clothe() {
 	walk, wind := s.WalkSpeed, s.AirSpeed
 	switch {
 	case walk == 0:
-		walk = math.Min(0.0052*(s.Metabolic-58), 0.7)
+		walk = min(0.0052*(s.Metabolic-58), 0.7)
 	case s.WalkAngle != 0:
 		wind = math.Abs(s.AirSpeed - walk*math.Cos(3.14159*s.WalkAngle/180))
 	default:
-		wind = math.Max(s.AirSpeed, walk)
+		wind = max(s.AirSpeed, walk)
 	}
-	v, w := math.Min(wind, 3), math.Min(walk, 1.5)
-	clothed := math.Min(1, 1.044*math.Exp((0.066*v-0.398)*v+(0.094*w-0.378)*w))
-	nude := math.Min(1, math.Exp((0.047*wind-0.472)*wind+(0.117*w-0.342)*w))
+	v, w := min(wind, 3), min(walk, 1.5)
+	clothed := min(1, 1.044*math.Exp((0.066*v-0.398)*v+(0.094*w-0.378)*w))
+	nude := min(1, math.Exp((0.047*wind-0.472)*wind+(0.117*w-0.342)*w))
 	both := clothed
 	if s.Clo <= 0.6 {
 		both = ((0.6-s.Clo)*nude + s.Clo*clothed) / 0.6
@@ -207,7 +207,7 @@ func (s *strainState) clothe() {
 	if permeability == 0 {
 		permeability = 0.38
 	}
-	s.rt = dynamic / math.Min(0.9, permeability*((2.6*both-6.5)*both+4.9)) / 16.7
+	s.rt = dynamic / min(0.9, permeability*((2.6*both-6.5)*both+4.9)) / 16.7
 	forced := 3.5 + 5.2*wind
 	if wind > 1 {
 		forced = 8.7 * math.Pow(wind, 0.6)
@@ -216,14 +216,14 @@ func (s *strainState) clothe() {
 	if s.Edition == Edition2004 {
 		surface = s.skin
 	}
-	s.hc = math.Max(2.38*math.Pow(math.Abs(surface-s.Temperature), 0.25), forced)
+	s.hc = max(2.38*math.Pow(math.Abs(surface-s.Temperature), 0.25), forced)
 }
 
 // skinTowards is the skin temperature the regression heads for.
 func (s *strainState) skinTowards() float64 {
 	clothed := 12.165 + 0.02017*s.Temperature + 0.04361*s.Radiant + 0.19354*s.Vapour - 0.25315*s.AirSpeed + 0.005346*s.Metabolic + 0.51274*s.rectal
 	nude := 7.191 + 0.064*s.Temperature + 0.061*s.Radiant + 0.198*s.Vapour - 0.348*s.AirSpeed + 0.616*s.rectal
-	return nude + math.Max(0, math.Min(1, 2.5*(s.Clo-0.2)))*(clothed-nude)
+	return nude + max(0, min(1, 2.5*(s.Clo-0.2)))*(clothed-nude)
 }
 
 // dryLoss is convection plus radiation from the clothing's surface, W/m².
@@ -263,13 +263,13 @@ func (s *strainState) evaporate(stored float64) (required, actual float64) {
 		if wettedness > 1 {
 			efficiency = (2 - wettedness) * (2 - wettedness) / 2
 		}
-		needed = math.Min(s.sweatMax, required/math.Max(0.05, efficiency))
+		needed = min(s.sweatMax, required/max(0.05, efficiency))
 	}
 	s.sweat += (needed - s.sweat) * (1 - lagTenMinutes)
 	if s.sweat > 0 {
-		actual = most * math.Min(s.wettednessMax, wettednessOf(most/s.sweat))
+		actual = most * min(s.wettednessMax, wettednessOf(most/s.sweat))
 	}
-	s.load += math.Max(0, s.sweat) + wet
+	s.load += max(0, s.sweat) + wet
 	return required, actual
 }
 
@@ -310,7 +310,7 @@ func (s *strainState) minute() {
 
 // shellShare is the share of the body's mass at skin temperature.
 func shellShare(core float64) float64 {
-	return math.Max(0.1, math.Min(0.3, 0.3-0.09*(core-36.8)))
+	return max(0.1, min(0.3, 0.3-0.09*(core-36.8)))
 }
 
 // Outside says in a sentence how an exposure leaves the range of the
