@@ -95,6 +95,14 @@ func TestFluidPlan(t *testing.T) {
 	}
 }
 
+// The gut is the cap where the loss is not, and rounding goes down.
+func TestGutIsACap(t *testing.T) {
+	f := PlanFluid(estimate.Exact(6, ""), 75, 7200, true)
+	near(t, "two hours", f.High, 1.6, 1e-9)
+	near(t, "at least", f.Low, 1.6, 1e-9)
+	near(t, "rounded down", PlanFluid(estimate.Exact(0.499, ""), 75, 3600, true).High, 0.45, 1e-9)
+}
+
 func TestWeighingNarrows(t *testing.T) {
 	room, effort := Room{Temperature: 21, TemperatureKnown: true}, Effort{Watts: 180, Seconds: 5400}
 	one := SweatMeasurement{BeforeKg: 75, AfterKg: 74, Seconds: 3600}

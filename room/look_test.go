@@ -189,3 +189,59 @@ func BenchmarkShare(b *testing.B) {
 		c.Share()
 	}
 }
+
+// Where the heat can leave, the core settles at the level the effort leads to.
+func TestCoreSettlesAtItsLevel(t *testing.T) {
+	for _, k := range []struct{ ta, v, watts float64 }{{15, 3, 200}, {20, 4, 220}, {22, 2, 150}, {10, 1, 180}} {
+		c := chamber(k.ta, 0.4, k.v, k.watts, 180, 75, 1.78, 0.2)
+		l, _ := c.load(k.watts)
+		near(t, "core", c.Run().Core, setPoint(l.metabolic), 0.06)
+	}
+}
+
+// What people type about the room and themselves has to count, the right way
+// and by a believable amount: a closed room of 30 m³ warms by 2 to 5 °C in an
+// hour at 200 W (our judgement).
+func TestWhatIsTypedCounts(t *testing.T) {
+	body, effort := Body{Mass: 75}, Effort{Watts: 200, Seconds: 3600}
+	end := func(r Room) Air { return NewCase(r, body, effort, Doubt{}).Run().End }
+	room := func(o Openings, volume float64) Room {
+		return Room{Temperature: 20, TemperatureKnown: true, Humidity: 0.5, HumidityKnown: true, Openings: o, Volume: volume}
+	}
+	closed, big := end(room(Closed, 30)), end(room(Closed, 90))
+	if rise := closed.Temperature - 20; rise < 2 || rise > 5 {
+		t.Errorf("a closed room warms by %.1f °C", rise)
+	}
+	last := closed
+	for _, o := range []Openings{OpeningsUnknown, WindowOpen, DoorOpen, DoorAndWindowOpen} {
+		a := end(room(o, 30))
+		if a.Temperature >= last.Temperature-0.02 || a.Vapour >= last.Vapour {
+			t.Errorf("%v is no fresher: %+v after %+v", o, a, last)
+		}
+		last = a
+	}
+	if last.Humidity() > closed.Humidity()-0.10 {
+		t.Errorf("door and window leave %.2f, closed %.2f", last.Humidity(), closed.Humidity())
+	}
+	if big.Temperature >= closed.Temperature || big.Humidity() >= closed.Humidity() {
+		t.Errorf("a big room ends at %+v, a small one at %+v", big, closed)
+	}
+	cold := room(WindowOpen, 30)
+	cold.OutsideKnown, cold.OutsideTemperature, cold.OutsideHumidity = true, 2, 0.9
+	if a := end(cold); a.Temperature > end(room(WindowOpen, 30)).Temperature-1 {
+		t.Errorf("cold air through the window leaves %.1f °C", a.Temperature)
+	}
+	hot := usual(33, 0.6)
+	plain := NewCase(hot, body, effort, Doubt{}).Share()
+	if used := NewCase(hot, Body{Mass: 75, Acclimatised: true}, effort, Doubt{}).Share(); used <= plain {
+		t.Errorf("acclimatised %.4f, not %.4f", used, plain)
+	}
+	heights := []float64{NewCase(hot, Body{Mass: 75, SexKnown: true, Female: true}, effort, Doubt{}).Height, NewCase(hot, body, effort, Doubt{}).Height, NewCase(hot, Body{Mass: 75, SexKnown: true}, effort, Doubt{}).Height}
+	if heights[0] != 1.65 || heights[1] != 1.72 || heights[2] != 1.78 {
+		t.Errorf("heights %v", heights)
+	}
+	fan := Look(usual(18, 0.5, Fan{1, Floor, 1, High}), body, effort)
+	if !(fan.AirflowNeeded > 0 && fan.AirflowNeeded < fan.Airflow) || fan.WattsThatWould != 0 || !strings.Contains(fan.Lines[1], "Your air does it") {
+		t.Errorf("a floor fan: needed %g of %g m/s, %g W, %q", fan.AirflowNeeded, fan.Airflow, fan.WattsThatWould, fan.Lines[1])
+	}
+}
