@@ -18,6 +18,7 @@ type rider struct {
 	limit   float64 // J that may be spent: W′ less the reserve
 	steps   int     // grid steps integrated so far, forward or backward
 	scouted int     // course rides on a coarser grid before
+	halted  func() bool
 
 	// Augmented Lagrangian of spent ≤ limit at the end of every control.
 	multiplier []float64 // s/J
@@ -29,7 +30,7 @@ type rider struct {
 }
 
 func newRider(p *Problem, g *grid) *rider {
-	rd := &rider{motion: &p.Motion, grid: g, balance: p.Balance, start: p.StartSpeed * p.StartSpeed,
+	rd := &rider{motion: &p.Motion, grid: g, balance: p.Balance, start: p.StartSpeed * p.StartSpeed, halted: p.halted,
 		limit: p.Balance.WPrime - p.Reserve, multiplier: make([]float64, len(g.ends))}
 	for i, c := range g.control {
 		if c == len(rd.first) {

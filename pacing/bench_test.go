@@ -40,7 +40,7 @@ func BenchmarkLongPlanByChance(b *testing.B) { benchmarkLong(b, 0.15) }
 func BenchmarkHillOptimum(b *testing.B) {
 	p := hillProblem()
 	for b.Loop() {
-		if _, err := p.Optimum(); err != nil {
+		if _, err := p.Optimum(context.Background()); err != nil {
 			b.Fatal(err)
 		}
 	}

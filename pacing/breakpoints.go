@@ -21,8 +21,12 @@ type stretch struct {
 // enough.
 func (p Problem) breakpoints(o Optimum, n int) [][]float64 {
 	stretches := p.priced(o)
-	table, choice := leastCost(stretches, n)
-	count := len(stretches)
+	count, most := len(stretches), n
+	n = min(n, count)
+	table, choice := leastCost(stretches, n, p.halted)
+	if p.halted() {
+		return nil
+	}
 	path := func(k int) []float64 {
 		ends := make([]float64, k)
 		for j := count; k > 0; k-- {
@@ -53,7 +57,7 @@ func (p Problem) breakpoints(o Optimum, n int) [][]float64 {
 			proposals = append(proposals, path(k))
 		}
 	}
-	if sections := course.Sections(p.Profile); len(sections) <= n {
+	if sections := course.Sections(p.Profile); len(sections) <= most {
 		var ends []float64
 		for _, s := range sections {
 			ends = append(ends, s.To)
@@ -130,10 +134,10 @@ func (p Problem) tilt(cost func(float64) float64, best float64) float64 {
 
 // leastCost is dynamic programming over breakpoints: table[k][j] is the least
 // cost of the first j stretches in k cues of at least ShortestCue, choice its
-// last breakpoint.
-func leastCost(stretches []stretch, n int) (table [][]float64, choice [][]int) {
+// last breakpoint. It stops early when halted.
+func leastCost(stretches []stretch, n int, halted func() bool) (table [][]float64, choice [][]int) {
 	count := len(stretches)
-	cost := intervalCosts(stretches)
+	cost := intervalCosts(stretches, halted)
 	table, choice = make([][]float64, n+1), make([][]int, n+1)
 	for k := range table {
 		table[k], choice[k] = make([]float64, count+1), make([]int, count+1)
@@ -142,7 +146,7 @@ func leastCost(stretches []stretch, n int) (table [][]float64, choice [][]int) {
 		}
 	}
 	table[0][0] = 0
-	for k := 1; k <= n; k++ {
+	for k := 1; k <= n && !halted(); k++ {
 		for j := k; j <= count; j++ {
 			for i := k - 1; i < j; i++ {
 				if c := table[k-1][i] + float64(cost[i][j-i-1]); c < table[k][j] {
@@ -157,11 +161,11 @@ func leastCost(stretches []stretch, n int) (table [][]float64, choice [][]int) {
 // intervalCosts is the cost of the best single level over stretches i to
 // i+d, as cost[i][d], relative to each stretch's own best level so that single
 // precision suffices; +Inf where it would be shorter than a cue may be.
-func intervalCosts(stretches []stretch) [][]float32 {
+func intervalCosts(stretches []stretch, halted func() bool) [][]float32 {
 	count := len(stretches)
 	cost := make([][]float32, count)
 	sum := make([]float64, len(stretches[0].cost))
-	for i := range count {
+	for i := 0; i < count && !halted(); i++ {
 		cost[i] = make([]float32, count-i)
 		clear(sum)
 		seconds := 0.0

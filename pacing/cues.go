@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -90,11 +91,15 @@ func interpolate(xs, ys []float64, x float64) float64 {
 // least; their powers are then polished on the ride with inertia by the same
 // search as the optimum, rounded so that the errors cancel along the way, and
 // repaired in 5 W moves. Where the result is slower than the best even power,
-// an even plan in 5 W steps replaces it.
-func (p Problem) Rideable(o Optimum, n int, evenWatts float64, even Outcome) (Rideable, error) {
+// an even plan in 5 W steps replaces it. It returns ctx's error if cancelled.
+func (p Problem) Rideable(ctx context.Context, o Optimum, n int, evenWatts float64, even Outcome) (Rideable, error) {
+	p.ctx = ctx
 	best := Rideable{Allowed: n, Outcome: Outcome{Time: math.Inf(1)}}
 	for _, ends := range p.candidates(o, n, &best.Rides) {
 		plan, out, err := p.rideCues(o, ends, n, &best.Rides)
+		if gone := p.cause(); gone != nil {
+			return Rideable{}, gone
+		}
 		if errors.Is(err, ErrStall) {
 			continue // rounded to too little on a slope
 		}
@@ -114,7 +119,7 @@ func (p Problem) Rideable(o Optimum, n int, evenWatts float64, even Outcome) (Ri
 			best.Plan, best.Outcome, best.Even = plan, out, true
 		}
 	}
-	return best, nil
+	return best, p.cause()
 }
 
 // weight is a time with a small price on every cue to remember.
@@ -127,7 +132,7 @@ const fewCues = 12
 // candidates are the proposals for breakpoints that are worth finishing.
 func (p Problem) candidates(o Optimum, n int, rides *int) [][]float64 {
 	proposals := p.breakpoints(o, n)
-	if n <= fewCues {
+	if n <= fewCues || len(proposals) == 0 {
 		return proposals
 	}
 	weights, spent := make([]float64, len(proposals)), make([]int, len(proposals))
@@ -207,7 +212,7 @@ func (p Problem) rideCues(o Optimum, ends []float64, n int, rides *int) ([]Piece
 			return nil, Outcome{}, err
 		}
 		short := tooShort(plan, out)
-		if len(short) == 0 || len(plan) == 1 {
+		if len(short) == 0 || len(plan) == 1 || p.halted() {
 			return plan, out, nil
 		}
 		rd, watts = p.without(plan, short, rd.penalty)
@@ -407,7 +412,7 @@ func (p Problem) exchange(rd *rider, watts []float64) []float64 {
 	best := rd.overrunFrom(0, watts, points, math.Inf(1), true)
 	limit := rd.rides() + 150
 	try := func(i, j int, di, dj float64) bool {
-		if rd.rides() > limit {
+		if rd.rides() > limit || p.halted() {
 			return false
 		}
 		oldI, oldJ := watts[i], watts[j]
@@ -476,6 +481,9 @@ func (p Problem) takeOff(rd *rider, watts []float64) {
 	points[0].y = rd.start
 	from := 0
 	for range 10 * len(watts) {
+		if p.halted() {
+			return
+		}
 		rd.overrunFrom(from, watts, points, math.Inf(1), true)
 		worst := 0
 		for c := range watts {
@@ -530,6 +538,9 @@ func (p Problem) evenSteps(watts float64, n int) ([]Piece, Outcome, error) {
 	}
 	lo, hi := 0.0, 1.0
 	for range 14 {
+		if err := p.cause(); err != nil {
+			return nil, Outcome{}, err
+		}
 		share := 0.5 * (lo + hi)
 		o, err := p.Score(at(share))
 		if err == nil && o.BalanceMin >= p.Reserve-1e-6 {

@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -47,17 +48,17 @@ func TestRideableOnRandomCourses(t *testing.T) {
 		p := hillProblem()
 		p.Reserve, p.Ceiling = 1800, 480
 		p.Profile = randomProfile(seed, 4+int(seed)%7, 500+60*float64(seed), 2600)
-		o, err := p.Optimum()
+		o, err := p.Optimum(context.Background())
 		if err != nil {
 			t.Fatalf("seed %d: %v", seed, err)
 		}
-		watts, even, err := p.Even()
+		watts, even, err := p.Even(context.Background())
 		if err != nil {
 			t.Fatal(err)
 		}
 		long := LongSections(p.Profile, o.Outcome)
 		n := Allowed(o.Outcome.Time, long, 0)
-		r, err := p.Rideable(o, n, watts, even)
+		r, err := p.Rideable(context.Background(), o, n, watts, even)
 		if err != nil {
 			t.Fatalf("seed %d: %v", seed, err)
 		}
@@ -102,7 +103,7 @@ func TestBreakpointsAgainstEnumeration(t *testing.T) {
 			}
 		}
 		n := 1 + r.IntN(4)
-		table, _ := leastCost(stretches, n)
+		table, _ := leastCost(stretches, n, func() bool { return false })
 		count, own := len(stretches), 0.0
 		for _, s := range stretches {
 			least := math.Inf(1)

@@ -289,10 +289,13 @@ func (rd *rider) begin(c int) float64 {
 }
 
 // descend improves the trajectory until the promised gain falls below small
-// seconds, and returns the best one.
+// seconds or the caller gives up, and returns the best one.
 func (sw *sweep) descend(t *trajectory, most int, small float64) *trajectory {
 	sw.damping = 0
 	for range most {
+		if sw.rd.halted() {
+			return t
+		}
 		sw.plan(t)
 		if -sw.expected < small {
 			return t

@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"context"
 	"math"
 	"slices"
 	"sync"
@@ -27,8 +28,9 @@ type Optimum struct {
 // problems are solved by differential dynamic programming (newton.go); what remains is mended by shrinking or stretching all power
 // above CP until the balance just touches the reserve. The problem is not
 // convex: the result is a local optimum, and tests hold it against a general
-// solver's.
-func (p Problem) Optimum() (Optimum, error) {
+// solver's. It returns ctx's error if cancelled.
+func (p Problem) Optimum(ctx context.Context) (Optimum, error) {
+	p.ctx = ctx
 	step, longest := gridLengths(p.Profile.Length())
 	g := newGrid(&p.Motion, p.Profile, boundaries(p.Profile, longest), step)
 	best := Optimum{}
@@ -39,6 +41,9 @@ func (p Problem) Optimum() (Optimum, error) {
 	for range passes {
 		rd := newRider(&p, g)
 		watts, sw, status := p.polish(rd)
+		if err := p.cause(); err != nil {
+			return Optimum{}, err
+		}
 		plan, out, err := p.scoreMoving(g.pieces(watts))
 		if err != nil {
 			return Optimum{}, err
@@ -52,7 +57,7 @@ func (p Problem) Optimum() (Optimum, error) {
 	var status Status
 	best.Plan, best.Outcome, status = p.mend(best.Plan, best.Outcome)
 	best.Status = max(best.Status, status)
-	return best, nil
+	return best, p.cause()
 }
 
 // mend stretches or shrinks all power above CP by one factor until the
@@ -80,6 +85,9 @@ func (p Problem) mend(plan []Piece, at Outcome) ([]Piece, Outcome, Status) {
 		lo, slackLo, hi, slackHi = 1, slack, 1.1, slack-0.1*(p.Balance.WPrime-at.BalanceMin)-near
 	}
 	for range 40 {
+		if p.halted() {
+			break
+		}
 		f := lo + (hi-lo)*slackLo/(slackLo-slackHi)
 		f = math.Min(hi-0.02*(hi-lo), math.Max(lo+0.02*(hi-lo), f))
 		out, err := p.Score(scaled(f))
@@ -163,6 +171,9 @@ func (p Problem) onward(o Optimum, r Rideable) (Optimum, error) {
 	}
 	plan, out, mended := p.mend(plan, out)
 	o.Rides += rd.rides()
+	if err := p.cause(); err != nil {
+		return o, err
+	}
 	if out.Time < o.Outcome.Time && out.BalanceMin >= p.Reserve-1e-6 {
 		o.Plan, o.Outcome, o.Status, o.price = plan, out, max(status, mended), sw.price
 	}
@@ -217,6 +228,9 @@ func (p Problem) search(rd *rider, watts []float64, e effort) ([]float64, *sweep
 	}
 	status, last, worstBefore := LimitReached, math.Inf(1), math.Inf(1)
 	for range e.passes {
+		if p.halted() {
+			break
+		}
 		t = sw.descend(sw.again(t), e.sweeps, e.small*t.time)
 		worst := 0.0
 		for i, m := range rd.multiplier {
@@ -253,7 +267,7 @@ func (sw *sweep) again(t *trajectory) *trajectory {
 func (p Problem) quasiSteady(g *grid, recovers bool) (watts, drops []float64, typical float64) {
 	n := len(g.ends)
 	q := &pricing{motion: &p.Motion, cells: make([]cell, n), cp: p.Balance.CriticalPower, wPrime: p.Balance.WPrime,
-		limit: p.Balance.WPrime - p.Reserve, floor: p.Floor, ceiling: p.Ceiling, recovers: recovers}
+		limit: p.Balance.WPrime - p.Reserve, floor: p.Floor, ceiling: p.Ceiling, recovers: recovers, halted: p.halted}
 	if p.Balance.Speed > 0 {
 		q.wPrime *= p.Balance.Speed // slower recovery: as if W′ were larger in its time constant
 	}

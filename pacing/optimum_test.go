@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -41,7 +42,7 @@ func TestOptimumHasFourModes(t *testing.T) {
 	for seed := range uint64(6) {
 		p := hillProblem()
 		p.Profile = randomProfile(seed, 7, 900, 2200)
-		o, err := p.Optimum()
+		o, err := p.Optimum(context.Background())
 		if err != nil {
 			t.Fatalf("seed %d: %v", seed, err)
 		}
@@ -102,7 +103,7 @@ func speedAt(o Outcome, x float64) float64 { return interpolate(o.At, o.Speed, x
 func TestOptimumIsLocallyBest(t *testing.T) {
 	p := hillProblem()
 	p.Reserve = 1800
-	o, err := p.Optimum()
+	o, err := p.Optimum(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -132,7 +133,7 @@ func TestEvenAgainstBisection(t *testing.T) {
 	for seed := range uint64(5) {
 		p := hillProblem()
 		p.Profile, p.Reserve = randomProfile(seed, 9, 300, 1500), 900
-		got, out, err := p.Even()
+		got, out, err := p.Even(context.Background())
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -104,7 +104,7 @@ func (m *maker) shapes() {
 func (m *maker) problem(z float64) Problem {
 	w := m.World
 	p := Problem{Motion: w.Road.Motion(w.RiderMass), Profile: m.profiles[0], StartSpeed: w.Road.StartSpeed,
-		Floor: m.Floor, Ceiling: m.Ceiling}
+		Floor: m.Floor, Ceiling: m.Ceiling, ctx: m.ctx}
 	if w.ByFeel {
 		p.Apart = feltApart
 	}
@@ -185,7 +185,8 @@ func (m *maker) run() (Result, error) {
 		if !over || try == 5 || z >= mostZ {
 			r.ForZ, r.Missed = z, over
 			m.sensitivities(&r)
-			return r, nil
+			r.Problem.ctx = nil
+			return r, m.ctx.Err()
 		}
 		z = math.Min(mostZ, z+math.Max(0.05, probit(r.Forecast.ChanceEmpty)-probit(m.ChanceLimit)))
 	}
@@ -241,8 +242,8 @@ func (m *maker) once(z float64) (Result, error) {
 	}
 	var err, evenErr error
 	var group sync.WaitGroup
-	group.Go(func() { r.EvenWatts, r.Even, evenErr = p.Even() })
-	r.Optimum, err = p.Optimum()
+	group.Go(func() { r.EvenWatts, r.Even, evenErr = p.Even(m.ctx) })
+	r.Optimum, err = p.Optimum(m.ctx)
 	group.Wait()
 	if err == nil {
 		err = evenErr
@@ -258,7 +259,7 @@ func (m *maker) once(z float64) (Result, error) {
 		return r, err
 	}
 	n := Allowed(r.OptimumTime, r.Long, m.CuesPerHour)
-	if r.Plan, err = p.Rideable(r.Optimum, n, r.EvenWatts, r.Even); err != nil {
+	if r.Plan, err = p.Rideable(m.ctx, r.Optimum, n, r.EvenWatts, r.Even); err != nil {
 		return r, err
 	}
 	if r.Plan.Outcome.Time < r.OptimumTime {
@@ -269,7 +270,9 @@ func (m *maker) once(z float64) (Result, error) {
 		r.OptimumTime = math.Min(r.Optimum.Outcome.Time, r.Plan.Outcome.Time)
 	}
 	if m.ByGradient {
-		r.Rules = p.Rules(m.profiles)
+		if r.Rules, err = p.Rules(m.ctx, m.profiles); err != nil {
+			return r, err
+		}
 		r.Ruled = p.ScoreRules(r.Rules, m.profiles)
 	}
 	return r, nil
@@ -278,7 +281,10 @@ func (m *maker) once(z float64) (Result, error) {
 // sketched is at for a course whose shape is not known: rules instead of cues.
 func (m *maker) sketched(r Result) (Result, error) {
 	p := r.Problem
-	r.Rules = p.Rules(m.profiles)
+	var err error
+	if r.Rules, err = p.Rules(m.ctx, m.profiles); err != nil {
+		return r, err
+	}
 	r.Ruled = p.ScoreRules(r.Rules, m.profiles)
 	r.EvenWatts, r.EvenTime = p.evenOver(m.cutShapes)
 	r.Plausible = m.profiles
@@ -287,7 +293,7 @@ func (m *maker) sketched(r Result) (Result, error) {
 			return r, err
 		}
 		p.Profile = profile
-		o, err := p.Optimum()
+		o, err := p.Optimum(m.ctx)
 		if err != nil {
 			return r, err
 		}
@@ -330,7 +336,10 @@ func (m *maker) chance(z float64) (float64, error) {
 	p := m.problem(z)
 	r := Result{Problem: p}
 	if m.World.Sketch != nil {
-		r.Rules = p.Rules(m.profiles)
+		var err error
+		if r.Rules, err = p.Rules(m.ctx, m.profiles); err != nil {
+			return 0, err
+		}
 	} else {
 		plan, err := p.quick()
 		if err != nil {
@@ -355,18 +364,24 @@ func (p Problem) quick() ([]Piece, error) {
 	g := newGrid(&p.Motion, p.Profile, ends, step)
 	rd := newRider(&p, g)
 	watts, _, _ := p.searchFrom(rd, true, glancing)
+	if err := p.cause(); err != nil {
+		return nil, err
+	}
 	plan, out, err := p.scoreMoving(g.pieces(watts))
 	if err != nil {
 		return nil, err
 	}
 	plan, _, _ = p.mend(plan, out)
-	return plan, nil
+	return plan, p.cause()
 }
 
 // sensitivities are differences on the mean road.
 func (m *maker) sensitivities(r *Result) {
 	w := m.World
 	time := func(w World, more float64) float64 {
+		if m.ctx.Err() != nil {
+			return 0 // the caller throws it away
+		}
 		p := r.Problem
 		p.Motion = w.Road.Motion(w.RiderMass)
 		if w.Sketch != nil && m.Given == nil {

@@ -200,7 +200,10 @@ func TestRulesRise(t *testing.T) {
 	for i := range 6 {
 		profiles = append(profiles, sketch.Draw(rand.New(rand.NewPCG(uint64(i), 4))))
 	}
-	rules := p.Rules(profiles)
+	rules, err := p.Rules(context.Background(), profiles)
+	if err != nil {
+		t.Fatal(err)
+	}
 	if len(rules) < 3 || len(rules) > 5 {
 		t.Fatalf("%d rules", len(rules))
 	}

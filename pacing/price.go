@@ -37,6 +37,7 @@ type pricing struct {
 	recovers            bool // false: nothing comes back below CP
 	watts, price, spent []float64
 	drops               []float64 // fall of the price at the end of a cell, s/J
+	halted              func() bool
 }
 
 // targetSpeed solves the stationarity condition for a price (s/J); +Inf for
@@ -130,7 +131,7 @@ func (q *pricing) solve() {
 	q.watts, q.price, q.spent = make([]float64, n), make([]float64, n), make([]float64, n)
 	q.drops = make([]float64, n)
 	from, spent, contact := 0, 0.0, -1
-	for from < n {
+	for from < n && (q.halted == nil || !q.halted()) {
 		lo, hi := math.Log(1e-9), math.Log(1/q.cp)
 		if q.march(from, math.Exp(lo), spent) == n {
 			q.settle(contact, 0)

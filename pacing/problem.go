@@ -4,6 +4,7 @@
 package pacing
 
 import (
+	"context"
 	"math"
 
 	"chainline/capacity"
@@ -24,6 +25,21 @@ type Problem struct {
 	// Apart is the least share of CP by which rules by gradient differ; 0 lets
 	// them differ by single steps.
 	Apart float64
+
+	// ctx is set, on their own copy, by the methods that search and are given
+	// one; every long loop below them asks halted. Nil is never cancelled.
+	ctx context.Context
+}
+
+// halted tells whether the caller has given up waiting.
+func (p *Problem) halted() bool { return p.ctx != nil && p.ctx.Err() != nil }
+
+// cause is the error of a caller who has given up waiting, else nil.
+func (p *Problem) cause() error {
+	if p.ctx == nil {
+		return nil
+	}
+	return p.ctx.Err()
 }
 
 // Piece is a stretch of constant power.

@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"context"
 	"math"
 
 	"chainline/course"
@@ -86,7 +87,8 @@ func bands(shapes []*shape) []Rule {
 // the reserve and the worst of them does not fall below zero. Search by
 // coordinates in shrinking steps from equal speed on every gradient; a local
 // optimum.
-func (p Problem) Rules(profiles []course.Profile) []Rule {
+func (p Problem) Rules(ctx context.Context, profiles []course.Profile) ([]Rule, error) {
+	p.ctx = ctx
 	shapes := make([]*shape, len(profiles))
 	for i, profile := range profiles {
 		shapes[i] = cut(profile, []float64{profile.Length()}, math.Max(40, forecastStep(profile.Length())))
@@ -106,6 +108,9 @@ func (p Problem) Rules(profiles []course.Profile) []Rule {
 		for improved, rounds := true, 0; improved && rounds < 12; rounds++ {
 			improved = false
 			for k := range rules {
+				if err := ctx.Err(); err != nil {
+					return nil, err
+				}
 				for _, d := range []float64{step, -step} {
 					improved = p.tryRules(rules, shapes, &best, low, high, k, k, d, 0) || improved
 					for j := range rules {
@@ -118,7 +123,7 @@ func (p Problem) Rules(profiles []course.Profile) []Rule {
 			}
 		}
 	}
-	return joinRules(rules)
+	return joinRules(rules), nil
 }
 
 // tryRules changes rules k and j and keeps the change if it helps.
@@ -248,6 +253,9 @@ func (p Problem) evenOver(shapes []*shape) (watts, seconds float64) {
 	w := math.Min(hi, math.Max(lo, p.Balance.CriticalPower))
 	for range 40 {
 		time, slack := ride(w)
+		if p.halted() {
+			break
+		}
 		if slack >= 0 {
 			lo = w
 		} else {

@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -81,7 +82,7 @@ func (p Problem) scoreMoving(plan []Piece) ([]Piece, Outcome, error) {
 	for range 200 {
 		out, err := p.Score(plan)
 		stall, ok := errors.AsType[*physics.StallError](err)
-		if !ok {
+		if !ok || p.halted() {
 			return plan, out, err
 		}
 		plan = append([]Piece(nil), plan...)
@@ -119,8 +120,9 @@ func meanDeficit(criticalPower float64, route []physics.Leg, times []float64) fl
 
 // Even is the highest constant power that keeps the reserve, between floor
 // and ceiling, by a safeguarded secant on rides of the adaptive integrator, to
-// half a joule of W′ or a ten-thousandth of a watt.
-func (p Problem) Even() (watts float64, out Outcome, err error) {
+// half a joule of W′ or a ten-thousandth of a watt. It returns ctx's error if
+// cancelled.
+func (p Problem) Even(ctx context.Context) (watts float64, out Outcome, err error) {
 	score := func(w float64) (Outcome, error) {
 		return p.Score([]Piece{{To: p.Profile.Length(), Watts: w}})
 	}
@@ -133,6 +135,9 @@ func (p Problem) Even() (watts float64, out Outcome, err error) {
 	w := math.Min(hi, math.Max(lo, p.Balance.CriticalPower))
 	best, found := Outcome{}, false
 	for range 60 {
+		if err := ctx.Err(); err != nil {
+			return 0, Outcome{}, err
+		}
 		o, err := score(w)
 		if err != nil {
 			lo = w // too little to get up a climb

@@ -1,6 +1,7 @@
 package docs_test
 
 import (
+	"context"
 	"math"
 	"os"
 	"path/filepath"
@@ -147,13 +148,13 @@ func (e *example) plan(m physics.Motion, c capacity.Capacity) {
 	p := pacing.Problem{Motion: m, Profile: course.Profile{Distance: []float64{0, 4000, 6000}, Elevation: []float64{200, 200, 300}},
 		Balance: capacity.Balance{CriticalPower: e.given("CP of the balance"), WPrime: e.given("W′ of the balance"), Speed: e.given("recovery factor")},
 		Reserve: 0.1 * e.given("W′ of the balance"), Ceiling: c.Power(60)}
-	watts, out, err := p.Even()
+	watts, out, err := p.Even(context.Background())
 	if err != nil {
 		e.t.Fatal(err)
 	}
 	e.result("best even power", watts)
 	e.result("its time", out.Time)
-	o, err := p.Optimum()
+	o, err := p.Optimum(context.Background())
 	if err != nil {
 		e.t.Fatal(err)
 	}

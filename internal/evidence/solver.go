@@ -1,6 +1,7 @@
 package evidence
 
 import (
+	"context"
 	"embed"
 	"encoding/json"
 	"fmt"
@@ -91,17 +92,17 @@ func Compare(f Fixture) (Comparison, error) {
 	if err != nil {
 		return Comparison{}, err
 	}
-	o, err := p.Optimum()
+	o, err := p.Optimum(context.Background())
 	if err != nil {
 		return Comparison{}, err
 	}
-	watts, even, err := p.Even()
+	watts, even, err := p.Even(context.Background())
 	if err != nil {
 		return Comparison{}, err
 	}
 	long := pacing.LongSections(p.Profile, o.Outcome)
 	n := pacing.Allowed(o.Outcome.Time, long, 0)
-	r, err := p.Rideable(o, n, watts, even)
+	r, err := p.Rideable(context.Background(), o, n, watts, even)
 	if err != nil {
 		return Comparison{}, err
 	}

@@ -1,6 +1,7 @@
 package evidence
 
 import (
+	"context"
 	"flag"
 	"fmt"
 	"os/exec"
@@ -32,7 +33,7 @@ func TestSpeed(t *testing.T) {
 	const runs = 20
 	began := time.Now()
 	for range runs {
-		if _, err := p.Optimum(); err != nil {
+		if _, err := p.Optimum(context.Background()); err != nil {
 			t.Fatal(err)
 		}
 	}
