@@ -197,6 +197,10 @@ func (q Request) build(t tier, primers int, primerS, last float64) built {
 		b.add(q.step("easy", easyShare, between), q.step("short and hard", q.primerShare(), primerS))
 	}
 	q.tail(&b, last)
+	// Begin on a full minute of the clock.
+	pad := 60*math.Ceil(b.sum()/60-1e-9) - b.sum()
+	b.steps[0].DurationS += pad
+	b.rideS += pad
 	b.place()
 	if gap >= 0 {
 		b.gapAt = b.steps[gap].StartS

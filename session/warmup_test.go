@@ -103,16 +103,16 @@ var goldens = map[string]string{
 -660 : start riding, easily
 -600 : be in the pen; the warm-up is ridden there
 `,
-	"junior": `-1950 360 s 95 W 10 easy
+	"junior": `-1980 390 s 95 W 10 easy
 -1590 240 s 135 W 11 steady
 -1350 120 s 75 W 9 soft pedal
 -1230 300 s 185 W 13 firm
 -930 30 s 85 W 9 easing
 -900 900 s 75 W 9 in the pen
--2850 : bottles filled and within reach, towel on the bars, mat under the bike
--2550 : last visit to the toilet
--2190 : screen set so that it stays on
--1950 : start riding, easily
+-2880 : bottles filled and within reach, towel on the bars, mat under the bike
+-2580 : last visit to the toilet
+-2220 : screen set so that it stays on
+-1980 : start riding, easily
 -1350 : zero offset, now that the meter is warm: stop pedalling, feet still
 -930 : the last hard effort is over: easy from here
 -900 : be in the pen
@@ -297,7 +297,7 @@ func firstFault(q session.Request, w session.WarmUp) string {
 		return "hard effort not just before the pen"
 	case w.BalanceSlow < 0.95 || w.BalanceAtGun < w.BalanceSlow-1e-9 || w.BalanceAtGun > 1+1e-12:
 		return fmt.Sprintf("balance %g, slow %g", w.BalanceAtGun, w.BalanceSlow)
-	case length > 35*60 && length-waiting > 35*60-480 || length < 8*60:
+	case length > 35*60 && length-waiting > 35*60-480+60 || length < 8*60:
 		return fmt.Sprintf("%g s long, %g of them waiting", length, waiting)
 	}
 	return timelineFault(q, w)
