@@ -16,10 +16,9 @@ import (
 // sample is a regular rider on the 10 km hill with a controllable trainer.
 func sample() Request {
 	return Request{
-		Rider: capacity.Rider{Name: "sample", Mass: 70, Age: 36, Level: capacity.Regular, MaxHeartRate: 184,
+		Rider: capacity.Rider{Name: "sample", Mass: 70, Age: 36, Level: capacity.Regular, MaxHeartRate: 184, Screened: true,
 			Evidence: []capacity.Evidence{{Kind: capacity.StatedThreshold, Watts: 231, From: "20-minute test", Source: "hub"}}},
-		Screened: true,
-		Rig:      rig.Rig{Source: rig.PowerSource{Name: "hub", Kind: rig.SourceTrainer, Accuracy: 0.02}, HeartRate: true},
+		Rig: rig.Rig{Source: rig.PowerSource{Name: "hub", Kind: rig.SourceTrainer, Accuracy: 0.02}, HeartRate: true},
 		Road: RoadKnown{Name: "open road", BikeSD: 0.2, DragAreaSD: 0.01, CrrSD: 0.0003,
 			Road: physics.Road{BikeMass: 8.6, CdA: 0.32, Crr: 0.004, Efficiency: 0.976, WheelRadius: 0.334, WheelInertia: 0.14,
 				WheelDragArea: 0.0044, Bearings: true, AirDensity: 1.2}},
@@ -79,7 +78,7 @@ func TestCautions(t *testing.T) {
 		t.Errorf("cautions of a screened adult: %q", plain.Cautions)
 	}
 	q := sample()
-	q.Screened, q.Rider.Age = false, 16
+	q.Rider.Screened, q.Rider.Age = false, 16
 	young := made(t, q)
 	if !has(young, "Ask a doctor") || !has(young, "Under 18") {
 		t.Errorf("cautions of an unscreened youngster: %q", young.Cautions)

@@ -30,8 +30,13 @@ func (s *sheet) warnings(b Brief) []string {
 	if !s.c.Exact && (f.Median > capacity.PowerTo || f.Median < 120) {
 		add("The power-duration curve is meant for 5 s to 5 h and the plan for efforts above two minutes; this ride lies outside.")
 	}
+	if s.heat.costs() {
+		add("The plan allows for the heat of this room: it is made for about %.0f %% of the critical power of a cool one.", 100*mean(s.heat.shares))
+	}
 	w = append(w, s.account.Warnings...)
 	w = append(w, s.rigWarnings()...)
+	w = append(w, s.look.Warnings...)
+	w = append(w, s.notes...)
 	w = append(w, s.Way.Notes...)
 	w = append(w, s.Road.Warnings...)
 	if s.Recovery == capacity.Elite {
@@ -54,7 +59,7 @@ func (s *sheet) whyWide() string {
 	case s.byFeel() && sd > cp:
 		return "nobody knows how many watts your trainer shows the road for a given effort. The maker's table of watts by speed, typed into the rig file, would narrow it most."
 	case cp > 0.06:
-		return "little is known of what you can do. " + s.account.Next
+		return "little is known of what you can do. " + s.next.Sentence
 	case s.Way.Sketch != nil:
 		return "only the length and ascent of the course are known. A track of it would narrow it most."
 	default:
@@ -73,7 +78,7 @@ func (s *sheet) rigWarnings() []string {
 	if s.Rig.SensorsAssumed {
 		w = append(w, "The rig file does not say which sensors there are; a heart-rate strap was assumed.")
 	}
-	if !s.world.SameSource && len(s.Rider.Evidence) > 0 && s.Rig.Speaks() == rig.Watts {
+	if !s.sameSource() && len(s.Rider.Evidence) > 0 && s.Rig.Speaks() == rig.Watts {
 		w = append(w, fmt.Sprintf("Your evidence does not come from the power source of this ride (%s). Two sources differ by a few percent; the forecast carries that.", sourceName(s.Rig)))
 	}
 	return w
@@ -105,11 +110,19 @@ func (s *sheet) categories() []string {
 			inside = 0
 		}
 		if inside > 0.3 && s.Rider.Age >= 18 {
-			w = append(w, fmt.Sprintf("By power over %s you lie inside the class '%s' with a chance of %.0f %%. Which class to enter is not advised yet.",
-				minutes(over), c.Name, 100*inside))
+			w = append(w, fmt.Sprintf("By power over %s you lie inside the class '%s' with a chance of %s. Which class to enter is not advised yet.",
+				minutes(over), c.Name, percentWords(inside)))
 		}
 	}
 	return w
+}
+
+// percentWords never say that something is certain.
+func percentWords(chance float64) string {
+	if chance > 0.99 {
+		return "more than 99 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*chance)
 }
 
 func phi(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
@@ -125,7 +138,7 @@ func minutes(seconds float64) string {
 // rules.
 func (s *sheet) cautions(b Brief) []string {
 	out := []string{"A hard effort. Not for anyone with chest pain, faintness, fever or a doctor's advice against it; stop and get help if any of these appear."}
-	if !s.Screened {
+	if !s.Rider.Screened {
 		out = append(out, "Ask a doctor before going hard if you are new to it, over 45, pregnant, or take medicines for heart or blood pressure; answer it once in the rider file (screened).")
 	}
 	if s.Rider.Age > 0 && s.Rider.Age < 18 {
@@ -134,10 +147,10 @@ func (s *sheet) cautions(b Brief) []string {
 	if b.Rider.HeartRateMax > 0 {
 		out = append(out, "Some medicines lower the heart rate; then the bands do not hold (heart_rate: off).")
 	}
-	drink := "Drink when thirsty, not more than you sweat."
-	if b.Forecast.Median > 75*60 {
-		drink = "Drink when thirsty, not more than you sweat, and eat on the way: this takes more than an hour and a quarter."
+	out = append(out, s.look.Cautions...)
+	if s.Stated != nil {
+		out = append(out, "Put a fan on before the start. Drink when thirsty, not more than you sweat.")
 	}
-	return append(out, "Put a fan on before the start. "+drink+" Keep leads and sockets dry and off the floor, children and pets away from the wheel; follow the makers' manuals.",
+	return append(out, "Keep leads and sockets dry and off the floor, the fan's lead out of the way, children and pets away from the wheel; follow the makers' manuals.",
 		"Chainline estimates; it does not examine you and is no medical device.")
 }

@@ -12,6 +12,7 @@ import (
 	"chainline/physics"
 	"chainline/rig"
 	"chainline/room"
+	"chainline/session"
 )
 
 // Style is how much risk of running empty a plan takes.
@@ -59,6 +60,9 @@ type RoadKnown struct {
 // Occasion is the event, if there is one.
 type Occasion struct {
 	Title, When, Kind, Made string
+	PenS                    float64 // s in the start pen
+	HasClock                bool
+	StartClock              int // minutes after midnight
 	Categories              []Category
 }
 
@@ -71,13 +75,14 @@ type Category struct {
 
 // Request is everything a brief is made from.
 type Request struct {
-	Rider    capacity.Rider
-	Screened bool // has been through a health screening for hard exercise
-	Rig      rig.Rig
-	Room     room.Room
-	Road     RoadKnown
-	Way      Way
-	Occasion Occasion
+	Rider        capacity.Rider
+	Acclimatised bool                   // used to riding in the heat
+	Weighed      room.SweatMeasurements // before and after rides
+	Rig          rig.Rig
+	Room         room.Room
+	Road         RoadKnown
+	Way          Way
+	Occasion     Occasion
 
 	Style       Style
 	ReserveJ    float64 // J; −1 for the usual share
@@ -98,58 +103,78 @@ type Stated struct{ CriticalPower, WPrime, PowerLimit float64 }
 // Make assembles the brief. It returns an error wrapping pacing.ErrStall when
 // a plan brings the rider to a standstill, and ctx's when cancelled.
 func Make(ctx context.Context, q Request) (Brief, error) {
-	c, account := q.capacity()
-	world := q.world(c, account)
-	ask := pacing.Request{World: world, ReserveShare: ReserveShare, ReserveJ: q.ReserveJ, Given: q.Given,
+	learnt, account := q.learn()
+	s := sheet{Request: q, learnt: learnt, account: account, cool: learnt.Displayed}
+	if q.byFeel() && q.Stated == nil {
+		s.cool = learnt.True // nothing shows watts: effort is a share of one's own
+	}
+	s.c = s.cool
+	if err := s.make(ctx); err != nil {
+		return Brief{}, err
+	}
+	// The room may cost power, and how much depends on the power: once more
+	// with what it leaves.
+	if s.heat = q.heatOf(s); s.heat.costs() {
+		s.c = s.cool.InHeat(s.heat.share)
+		if err := s.make(ctx); err != nil {
+			return Brief{}, err
+		}
+	}
+	return s.brief(ctx)
+}
+
+// make plans and forecasts for the capacity c of the sheet.
+func (s *sheet) make(ctx context.Context) error {
+	q := s.Request
+	s.world = q.world(s.c)
+	s.ask = pacing.Request{World: s.world, ReserveShare: ReserveShare, ReserveJ: q.ReserveJ, Given: q.Given,
 		ByGradient: q.ByGradient, CuesPerHour: q.CuesPerHour, Draws: q.Draws, Seed: q.Seed, Workers: q.Workers, Progress: q.Progress,
 		ChanceLimit: q.Style.ChanceLimit()}
 	if q.Stated != nil {
-		ask.ChanceLimit, ask.Ceiling = 0, q.Stated.PowerLimit
+		s.ask.ChanceLimit, s.ask.Ceiling = 0, q.Stated.PowerLimit
 		if q.ReserveJ < 0 {
-			ask.ReserveJ = 0
+			s.ask.ReserveJ = 0
 		}
 	} else {
 		floor, ceiling := q.Rig.Limits()
-		ask.Floor, ask.Ceiling = floor, math.Min(ceiling, c.MaxPower)
+		s.ask.Floor, s.ask.Ceiling = floor, math.Min(ceiling, s.c.MaxPower)
 	}
-	res, err := pacing.Make(ctx, ask)
-	if err != nil {
-		return Brief{}, err
-	}
-	s := sheet{Request: q, c: c, account: account, world: world, ask: ask, res: res}
-	return s.brief(), nil
+	var err error
+	s.res, err = pacing.Make(ctx, s.ask)
+	return err
 }
 
-func (q Request) capacity() (capacity.Capacity, capacity.Account) {
+// learn is what the evidence says. A stated capacity learns nothing.
+func (q Request) learn() (capacity.Learnt, capacity.Account) {
 	if s := q.Stated; s != nil {
-		return capacity.Fixed(s.CriticalPower, s.WPrime, s.PowerLimit),
+		c := capacity.Fixed(s.CriticalPower, s.WPrime, s.PowerLimit)
+		return capacity.Learnt{True: c, Displayed: c, Mode: c, Scale: estimate.Exact(1, "stated")},
 			capacity.Account{Model: "Stated: the two-parameter model holds exactly, without fade."}
 	}
-	return capacity.Infer(q.Rider)
+	sd, _ := q.Rig.SourceSD()
+	return capacity.Infer(q.Rider, capacity.Source{Name: q.Rig.Source.Name, SD: sd}, estimate.Stream(q.Seed, inferStream))
 }
+
+// inferStream is the stream of the inference, far from those of the draws.
+const inferStream = 1 << 40
 
 // Doubts about typed numbers, our judgement: bathroom scales and a day's
 // water, and a bicycle weighed once.
 const riderMassSD = 0.5 // kg
 
-// world is everything uncertain about the ride.
-func (q Request) world(c capacity.Capacity, account capacity.Account) pacing.World {
+// world is everything uncertain about the ride, for a rider of the capacity c.
+func (q Request) world(c capacity.Capacity) pacing.World {
 	w := pacing.World{Capacity: c, Form: q.Recovery, Road: q.Road.Road, RiderMass: q.Rider.Mass, RiderSD: riderMassSD,
 		BikeSD: q.Road.BikeSD, DragAreaSD: q.Road.DragAreaSD, CrrSD: q.Road.CrrSD, Profile: q.Way.Profile}
 	if q.Way.Sketch != nil {
 		w.Sketch = q.Way.Sketch.Draw
 	}
-	w.SourceSD, _ = q.Rig.SourceSD()
 	if q.Stated != nil {
-		// Stated in the watts the ride displays: no scale stands between them.
-		w.SameSource = true
 		return w
 	}
 	w.RecoveryMedian, w.RecoverySD = capacity.RecoverySpread(q.Recovery)
-	w.ByFeel = q.byFeel()
-	w.SameSource = account.Source != "" && account.Source == q.Rig.Source.Name
-	if !w.SameSource && len(q.Rider.Evidence) > 0 {
-		w.EvidenceSD = evidenceSD(q.Rider.Evidence)
+	if w.ByFeel = q.byFeel(); w.ByFeel {
+		w.SourceSD, _ = q.Rig.SourceSD()
 	}
 	return w
 }
@@ -165,33 +190,24 @@ func (q Request) byFeel() bool {
 	return q.Rig.Speaks() == rig.Feel || (q.Rig.Speaks() == rig.WheelSpeed && sd > vagueCurve)
 }
 
-// evidenceSD is the doubt about the scale of the source the evidence came
-// from: the widest stated, or that of mobile meters (Maier et al. 2017, IJSM
-// 38:456, 3.2 %; abstract only).
-func evidenceSD(evidence []capacity.Evidence) float64 {
-	sd := 0.0
-	for _, e := range evidence {
-		if e.AccuracyPercent > 0 {
-			sd = math.Max(sd, e.AccuracyPercent/100)
-		}
-	}
-	if sd == 0 {
-		return 0.032
-	}
-	return sd
-}
-
 // sheet is a brief in the making.
 type sheet struct {
 	Request
-	c       capacity.Capacity
+	learnt  capacity.Learnt
 	account capacity.Account
+	cool    capacity.Capacity // in a cool room
+	c       capacity.Capacity // in this one; what the plan is made for
+	heat    heat
+	look    room.Outlook
+	before  session.WarmUp
+	next    capacity.Suggestion
+	notes   []string // warnings found on the way
 	world   pacing.World
 	ask     pacing.Request
 	res     pacing.Result
 }
 
-func (s *sheet) brief() Brief {
+func (s *sheet) brief(ctx context.Context) (Brief, error) {
 	o := s.Occasion
 	b := Brief{Title: o.Title, When: o.When, Kind: o.Kind, Made: o.Made,
 		Rider: s.rider(), Rig: s.rig(), Road: s.road(), Course: s.course()}
@@ -200,28 +216,37 @@ func (s *sheet) brief() Brief {
 	}
 	b.Plan = s.plan(b.Course.Climbs)
 	b.Forecast = s.forecast()
+	if s.Stated == nil {
+		s.look = room.Look(s.Room, s.body(), s.effort())
+		b.Room = s.room()
+		b.WarmUp = s.warmUp(b)
+		b.NextTest = s.nextTest()
+		b.Rider.Next = b.NextTest.Sentence
+		var err error
+		if b.Worth, err = s.worth(ctx, b); err != nil {
+			return Brief{}, err
+		}
+	}
 	b.Warnings = s.warnings(b)
 	b.Cautions = s.cautions(b)
-	return b
+	return b, nil
 }
 
 func (s *sheet) rider() RiderSheet {
-	r := RiderSheet{Name: s.Rider.Name, Mass: s.Rider.Mass, Exact: s.c.Exact, Model: s.account.Model, Next: s.account.Next}
-	if s.c.Exact {
-		r.CriticalPower, r.WPrime, r.MaxPower = estimate.Exact(s.c.CriticalPower, "stated"), estimate.Exact(s.c.WPrime, "stated"), estimate.Exact(s.c.MaxPower, "stated limit")
+	c := s.cool
+	r := RiderSheet{Name: s.Rider.Name, Mass: s.Rider.Mass, Exact: c.Exact, Model: s.account.Model}
+	if c.Exact {
+		r.CriticalPower, r.WPrime, r.MaxPower = estimate.Exact(c.CriticalPower, "stated"), estimate.Exact(c.WPrime, "stated"), estimate.Exact(c.MaxPower, "stated limit")
 		r.Fade = estimate.Exact(0, "stated")
 	} else {
-		r.CriticalPower, r.WPrime, r.MaxPower, r.Fade = s.c.Estimates(s.account.Model)
+		r.CriticalPower, r.WPrime, r.MaxPower, r.Fade = c.Estimates(s.account.Model)
 	}
-	r.Threshold = s.c.ThresholdEstimate("the power-duration curve at one hour")
+	r.Threshold = c.ThresholdEstimate("the power-duration curve at one hour")
 	if bpm, _, from, ok := s.Rider.MaxHeart(); ok && s.Rig.HeartRate {
 		r.HeartRateMax, r.HeartMaxFrom = bpm, from
 	}
 	for _, l := range s.account.Lines {
 		r.Evidence = append(r.Evidence, EvidenceLine{What: l.What, When: l.When, Used: l.Used})
-	}
-	if s.c.Exact {
-		r.Next = ""
 	}
 	return r
 }
@@ -314,7 +339,7 @@ func (s *sheet) forecast() ForecastSheet {
 		Alone:     s.Occasion.Kind == MassStart || s.Occasion.Kind == GroupRide || s.Occasion.Kind == HandicapStart,
 		FiveWatts: s.res.FiveWatts, DragArea: s.res.DragArea, OneKg: s.res.OneKg}
 	scale := "the power source's scale, "
-	if s.world.SameSource {
+	if s.sameSource() {
 		scale = "" // ride and evidence share it: it cancels
 	}
 	out.Rest = "capacity, " + scale + "masses, drag area, rolling, how fast W′ comes back, and how a plan is held on the day"

@@ -85,6 +85,22 @@ func (c Capacity) values(f func(Capacity) float64) []float64 {
 	return out
 }
 
+// InHeat is the rider in a room that leaves only a share of the power of a cool
+// one: critical power and fade of the i-th draw are multiplied by share(i), W′
+// and maximal power stay (our judgement: heat costs long efforts). A capacity
+// without an inference is returned as it is.
+func (c Capacity) InHeat(share func(i int) float64) Capacity {
+	if c.sample == nil {
+		return c
+	}
+	draws := make([][4]float64, len(c.sample.draws))
+	for i, d := range c.sample.draws {
+		s := share(i)
+		draws[i] = [4]float64{d[0] * s, d[1], d[2], d[3] * s}
+	}
+	return ofDraws(draws)
+}
+
 // Estimate of a quantity of the rider, by the draws. ok is false without an
 // inference.
 func (c Capacity) Estimate(f func(Capacity) float64, origin string) (e estimate.Estimate, ok bool) {

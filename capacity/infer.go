@@ -20,6 +20,8 @@ type Learnt struct {
 	Scale           estimate.Estimate // displayed watts over true watts
 	Mode            Capacity          // the most probable rider, true watts
 	Effective       float64           // share of the draws that counted before resampling
+
+	scales []float64
 }
 
 // Account tells how a capacity was found, in sentences ready to be shown.
@@ -90,6 +92,7 @@ func Infer(r Rider, ride Source, random *rand.Rand) (Learnt, Account) {
 		}
 	}
 	l.True, l.Displayed = ofDraws(trueDraws), ofDraws(displayed)
+	l.scales = scales
 	l.Scale = estimate.FromDraws(scales, "the power source's accuracy")
 	in.explain(r, l)
 	return l, in.account

@@ -140,6 +140,14 @@ func (l Learnt) Next(r Rider, seconds float64) Suggestion {
 	return best
 }
 
+// Checked is what a check of the ride's power source would bring, if it told
+// the source's scale to within sd (fraction): the relative sd of the displayed
+// power held for a time in seconds, now and after.
+func (l Learnt) Checked(seconds, sd float64) (now, then float64) {
+	power := logs(l.Displayed.values(powerFor(math.Max(severeFrom, math.Min(seconds, PowerTo)))))
+	return narrowed(power, logs(append([]float64(nil), l.scales...)), sd)
+}
+
 func (s Suggestion) sentence(r Rider) string {
 	var b strings.Builder
 	lead := "If you want to know more: "

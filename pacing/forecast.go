@@ -168,6 +168,7 @@ type Forecast struct {
 	EmptyAt               float64   // m, median place among those who run empty; 0 if none do
 	EmptyCue              int       // 1-based cue in which most of them do; 0 if none do
 	Times                 []float64 // s, sorted
+	ByDraw                []float64 // s, in the order of the draws: orders forecast with one seed are compared draw by draw
 }
 
 // forecastStep is the step of forecasts in metres; long courses are ridden in
@@ -277,6 +278,7 @@ func summarise(rides []ridden, o Orders) Forecast {
 			}
 		}
 	}
+	f.ByDraw = slices.Clone(f.Times)
 	slices.Sort(f.Times)
 	slices.Sort(places)
 	f.Median, f.Low80, f.High80 = estimate.Quantile(f.Times, 0.5), estimate.Quantile(f.Times, 0.1), estimate.Quantile(f.Times, 0.9)

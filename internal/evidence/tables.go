@@ -45,15 +45,26 @@ func SolverTable(rows []Comparison) string {
 // CoverageTable sums the simulated riders up.
 func CoverageTable(rows []Row) string {
 	var b strings.Builder
-	b.WriteString("| evidence | riders | truth inside the 80 % interval of the finish | its width | truth inside that of critical power | its width against no evidence | chance of running empty, forecast | ran empty |\n|---|---|---|---|---|---|---|---|\n")
+	b.WriteString("| evidence | riders | finish inside its 80 % interval | its width | critical power inside | its median half width | threshold inside | all three | chance of running empty, forecast | ran empty |\n|---|---|---|---|---|---|---|---|---|---|\n")
 	line := func(name string, s Summary) {
-		fmt.Fprintf(&b, "| %s | %d | %.1f %% | %.1f %% of the time | %.1f %% | %.2f | %.1f %% | %.1f %% |\n", name, s.Riders, 100*s.Time, 100*s.TimeWidth,
-			100*s.CP, s.CPWidth, 100*s.Chance, 100*s.Empty)
+		fmt.Fprintf(&b, "| %s | %d | %.1f %% | %.1f %% of the time | %.1f %% | %.1f %% | %.1f %% | %.1f %% | %.1f %% | %.1f %% |\n", name, s.Riders, 100*s.Time, 100*s.TimeWidth,
+			100*s.CP, 100*s.HalfWidth, 100*s.Threshold, 100*s.Pooled(), 100*s.Chance, 100*s.Empty)
 	}
-	for i, s := range Strata {
-		line(s.Name, Summarise(rows, i))
+	for i, name := range Strata {
+		line(name, Summarise(rows, i))
 	}
 	line("all", Summarise(rows, -1))
+	return b.String()
+}
+
+// LearntTable sums the cases up.
+func LearntTable(rows []LearntRow) string {
+	var b strings.Builder
+	b.WriteString("| case | riders | critical power inside its 80 % interval | its median half width | threshold inside | its mean within 15 % of the truth | its error, root mean square | its sd as stated |\n|---|---|---|---|---|---|---|---|\n")
+	for i, k := range Cases {
+		s := SummariseLearnt(rows, i)
+		fmt.Fprintf(&b, "| %s | %d | %.1f %% | %.1f %% | %.1f %% | %.1f %% | %.1f %% | %.1f %% |\n", k.Name, s.Riders, 100*s.CP, 100*s.HalfWidth, 100*s.Threshold, 100*s.Within15, 100*s.Off, 100*s.SD)
+	}
 	return b.String()
 }
 
@@ -62,8 +73,8 @@ func CoverageTable(rows []Row) string {
 func ParseRow(line string) (Row, error) {
 	var r Row
 	var empty int
-	_, err := fmt.Sscanf(strings.ReplaceAll(line, ",", " "), "%d %d %g %g %g %g %g %d %g %g %g %g", &r.Stratum, &r.Rider, &r.Low, &r.Median, &r.High,
-		&r.Actual, &r.Chance, &empty, &r.CPLow, &r.CPHigh, &r.CP, &r.PriorWidth)
+	_, err := fmt.Sscanf(strings.ReplaceAll(line, ",", " "), "%d %d %g %g %g %g %g %d %g %g %g %g %g %g %g %g", &r.Stratum, &r.Rider, &r.Low, &r.Median, &r.High,
+		&r.Actual, &r.Chance, &empty, &r.CP.Low, &r.CP.Mean, &r.CP.High, &r.CP.Truth, &r.Threshold.Low, &r.Threshold.Mean, &r.Threshold.High, &r.Threshold.Truth)
 	r.Empty = empty == 1
 	return r, err
 }

@@ -16,6 +16,7 @@ import (
 	"chainline/internal/problem"
 	"chainline/pacing"
 	"chainline/physics"
+	"chainline/room"
 )
 
 // BriefRequest is a brief as a person asks for it. Files are paths; empty
@@ -96,14 +97,14 @@ func (q BriefRequest) request() (brief.Request, error) {
 	if err != nil {
 		return ask, err
 	}
-	ask.Rider, ask.Screened = riderOf(rider, day), rider.Screened != ""
+	ask.Rider, ask.Acclimatised, ask.Weighed = riderOf(rider, day), rider.Acclimatised.Or(false), weighed(rider)
 	set, err := read(q.Rig, input.ReadRig)
 	if err != nil {
 		return ask, err
 	}
 	ask.Rig, ask.Room = set.Rig, set.Room
 	for i := range ask.Rider.Evidence {
-		if e := &ask.Rider.Evidence[i]; e.Source == "" {
+		if e := &ask.Rider.Evidence[i]; e.Source == "" && e.Kind != capacity.HillTime {
 			e.Source = ask.Rig.Source.Name // as docs/formats.md says
 		}
 	}
@@ -216,6 +217,10 @@ func occasion(e input.EventFile, day, today time.Time) brief.Occasion {
 	} else {
 		o.When = day.Format("Monday 2 January 2006")
 	}
+	o.PenS = e.Pen.Or(0)
+	if e.HasClock {
+		o.HasClock, o.StartClock = true, 60*e.Start.Value.Hour()+e.Start.Value.Minute()
+	}
 	for _, c := range e.Categories {
 		o.Categories = append(o.Categories, brief.Category{Name: c.Name, Min: c.Min.Or(0), Max: c.Max.Or(math.Inf(1)), Over: c.Over.Or(0)})
 	}
@@ -223,7 +228,8 @@ func occasion(e input.EventFile, day, today time.Time) brief.Occasion {
 }
 
 func riderOf(f input.RiderFile, day time.Time) capacity.Rider {
-	r := capacity.Rider{Name: f.Name, Mass: f.Mass, Height: f.Height.Or(0), MaxHeartRate: f.MaxHeartRate.Or(0), HeartRateOff: f.HeartRateOff}
+	r := capacity.Rider{Name: f.Name, Mass: f.Mass, Height: f.Height.Or(0), MaxHeartRate: f.MaxHeartRate.Or(0), HeartRateOff: f.HeartRateOff,
+		Screened: f.Screened != ""}
 	// The reader lets no other words through.
 	r.Sex, _ = capacity.ParseSex(f.Sex)
 	r.Level, _ = capacity.ParseLevel(f.Level)
@@ -231,17 +237,32 @@ func riderOf(f input.RiderFile, day time.Time) capacity.Rider {
 		r.Age = math.Max(1, float64(day.Year()-f.BirthYear.Value))
 	}
 	for _, e := range f.Evidence {
-		if e.Kind != "test" && e.Kind != "threshold" {
-			continue // read, but no model uses it yet
-		}
-		kind := capacity.MaximalTest
-		if e.Kind == "threshold" {
-			kind = capacity.StatedThreshold
-		}
-		r.Evidence = append(r.Evidence, capacity.Evidence{Kind: kind, Duration: e.Duration, Watts: e.Watts, From: e.From, Date: e.Date,
-			Source: e.Source, Where: e.Where, AccuracyPercent: e.AccuracyPercent.Or(0)})
+		harder, _ := capacity.ParseHarder(e.Harder)
+		r.Evidence = append(r.Evidence, capacity.Evidence{Kind: evidenceKinds[e.Kind], Duration: e.Duration, Watts: e.Watts, HeartRate: e.HeartRate,
+			Length: e.Length, Ascent: e.Ascent, BikeMass: e.BikeMass.Or(0), RiderMass: e.Mass.Or(0), DragArea: e.CdA.Or(0), Harder: harder,
+			From: e.From, Date: e.Date, Age: daysBefore(day, e.Date), Source: e.Source, Where: e.Where, AccuracyPercent: e.AccuracyPercent.Or(0)})
 	}
 	return r
+}
+
+var evidenceKinds = map[string]capacity.Kind{"test": capacity.MaximalTest, "best": capacity.BestEffort, "threshold": capacity.StatedThreshold,
+	"hill": capacity.HillTime, "heart_rate": capacity.EasyHeartRate, "talk": capacity.TalkTest}
+
+// daysBefore is how many days before day a date is, negative after it; 0 if
+// it is not known.
+func daysBefore(day time.Time, date string) float64 {
+	then, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return 0
+	}
+	return time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, time.UTC).Sub(then).Hours() / 24
+}
+
+func weighed(f input.RiderFile) (out room.SweatMeasurements) {
+	for _, w := range f.Weighed {
+		out = append(out, room.SweatMeasurement{BeforeKg: w.Before, AfterKg: w.After, DrinkL: w.Drunk, UrineL: w.Urine.Or(0), Seconds: w.Duration})
+	}
+	return out
 }
 
 // Doubts about the road, standard deviations. What is typed is taken to be

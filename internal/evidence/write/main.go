@@ -5,6 +5,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/signal"
@@ -17,6 +18,7 @@ import (
 const (
 	doc    = "docs/evidence.md"
 	riders = "docs/evidence-riders.csv"
+	learnt = "docs/evidence-learnt.csv"
 )
 
 func main() {
@@ -58,7 +60,19 @@ func run(ctx context.Context) error {
 			return err
 		}
 	}
-	for name, table := range map[string]string{"solver": evidence.SolverTable(compared), "coverage": evidence.CoverageTable(rows)} {
+	var learntCSV bytes.Buffer
+	fmt.Fprintln(&learntCSV, evidence.LearntHeader)
+	cases, err := learn(ctx)
+	if err != nil {
+		return err
+	}
+	for i, r := range cases {
+		fmt.Fprintln(&learntCSV, r)
+		if cases[i], err = evidence.ParseLearntRow(r.String()); err != nil {
+			return err
+		}
+	}
+	for name, table := range map[string]string{"solver": evidence.SolverTable(compared), "coverage": evidence.CoverageTable(rows), "learnt": evidence.LearntTable(cases)} {
 		if text, err = evidence.Replace(text, name, table); err != nil {
 			return err
 		}
@@ -66,20 +80,22 @@ func run(ctx context.Context) error {
 	if err := os.WriteFile(riders, csv.Bytes(), 0o644); err != nil {
 		return err
 	}
+	if err := os.WriteFile(learnt, learntCSV.Bytes(), 0o644); err != nil {
+		return err
+	}
 	return os.WriteFile(doc, text, 0o644)
 }
 
-func simulate(ctx context.Context) ([]evidence.Row, error) {
-	n := len(evidence.Strata) * evidence.RidersPerStratum
-	rows, errs := make([]evidence.Row, n), make([]error, n)
+// each does f for 0 to n−1 on all processors, until ctx is done.
+func each(ctx context.Context, n int, what string, f func(int)) error {
 	var group sync.WaitGroup
 	next := make(chan int)
 	for range runtime.GOMAXPROCS(0) {
 		group.Go(func() {
 			for i := range next {
-				rows[i], errs[i] = evidence.Simulate(ctx, i/evidence.RidersPerStratum, i%evidence.RidersPerStratum)
+				f(i)
 				if i%50 == 0 {
-					fmt.Fprintf(os.Stderr, "\rrider %d of %d", i, n)
+					fmt.Fprintf(os.Stderr, "\r%s %d of %d", what, i, n)
 				}
 			}
 		})
@@ -90,13 +106,26 @@ func simulate(ctx context.Context) ([]evidence.Row, error) {
 	close(next)
 	group.Wait()
 	fmt.Fprintln(os.Stderr)
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	for _, err := range errs {
-		if err != nil {
+	return ctx.Err()
+}
+
+func simulate(ctx context.Context) ([]evidence.Row, error) {
+	n := len(evidence.Strata) * evidence.RidersPerStratum
+	rows, errs := make([]evidence.Row, n), make([]error, n)
+	err := each(ctx, n, "rider", func(i int) {
+		rows[i], errs[i] = evidence.Simulate(ctx, i/evidence.RidersPerStratum, i%evidence.RidersPerStratum)
+	})
+	return rows, errors.Join(append(errs, err)...)
+}
+
+func learn(ctx context.Context) ([]evidence.LearntRow, error) {
+	var rows []evidence.LearntRow
+	for at, k := range evidence.Cases {
+		these := make([]evidence.LearntRow, k.Riders)
+		if err := each(ctx, k.Riders, k.Name+", rider", func(i int) { these[i] = evidence.Learn(at, i) }); err != nil {
 			return nil, err
 		}
+		rows = append(rows, these...)
 	}
 	return rows, nil
 }

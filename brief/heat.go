@@ -1,0 +1,95 @@
+package brief
+
+import (
+	"math"
+
+	"chainline/capacity"
+	"chainline/estimate"
+	"chainline/room"
+)
+
+// The room: what it costs, what it asks for, and what it says.
+
+// heat is the share of a cool room's power that this room leaves, over draws
+// of all that is not known about room and body.
+type heat struct {
+	shares []float64
+	effort room.Effort
+}
+
+const (
+	heatDraws  = 256
+	heatStream = 1 << 41 // far from the draws of rides
+	// heatCounts: the plan is made again when the room is expected to cost more
+	// than this share. Our judgement.
+	heatCounts = 0.004
+)
+
+// heatOf is the room's share for the effort of a sheet made without heat.
+func (q Request) heatOf(s sheet) heat {
+	if q.Stated != nil {
+		return heat{}
+	}
+	e := s.effort()
+	return heat{q.shares(q.Room, e), e}
+}
+
+// effort is the ride as the body feels it: true watts over the forecast time.
+func (s *sheet) effort() room.Effort {
+	watts, seconds := s.meanWatts(), s.res.Forecast.Median
+	if !s.world.ByFeel {
+		watts /= s.learnt.Scale.Mean
+	}
+	return room.Effort{Watts: watts, Seconds: seconds}
+}
+
+// body is the rider as the heat sees them.
+func (q Request) body() room.Body {
+	return room.Body{Mass: q.Rider.Mass, Height: q.Rider.Height, Female: q.Rider.Sex == capacity.Female, SexKnown: q.Rider.Sex != capacity.SexUnknown,
+		Acclimatised: q.Acclimatised, SweatRate: q.Weighed}
+}
+
+// meanWatts is the time mean of the plan, or of the rules.
+func (s *sheet) meanWatts() float64 {
+	if s.Way.Sketch != nil && s.Given == nil {
+		return s.res.Ruled.MeanWatts
+	}
+	return s.res.Plan.Outcome.MeanWatts
+}
+
+// shares are what a room leaves in every draw of the doubts; the same draws for
+// every room, so that rooms can be compared.
+func (q Request) shares(r room.Room, e room.Effort) []float64 {
+	out := make([]float64, heatDraws)
+	for i := range out {
+		out[i] = room.NewCase(r, q.body(), e, room.NewDoubt(estimate.Stream(q.Seed, heatStream+i))).Share()
+	}
+	return out
+}
+
+func (h heat) share(i int) float64 { return h.shares[i%len(h.shares)] }
+
+func (h heat) costs() bool { return len(h.shares) > 0 && mean(h.shares) < 1-heatCounts }
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x / float64(len(v))
+	}
+	return sum
+}
+
+// room fills the sheet; watts become displayed ones.
+func (s *sheet) room() RoomSheet {
+	o := s.look
+	shown := func(watts float64) float64 {
+		if s.world.ByFeel {
+			return watts
+		}
+		return watts * s.learnt.Scale.Mean
+	}
+	return RoomSheet{Known: true, Temperature: o.Temperature, Humidity: o.Humidity, Assumed: o.Assumed, Airflow: o.Airflow, AirflowFrom: o.AirflowFrom,
+		MetabolicHeatW: o.MetabolicHeatW, EndTemperature: o.EndTemperature, EndHumidity: o.EndHumidity, AirflowNeeded: o.AirflowNeeded,
+		WattsThatWould: math.Round(shown(o.WattsThatWould)), HeatSteadyS: o.HeatSteadyS, Standard: o.Standard,
+		SweatLPerH: o.SweatLPerH, FluidLow: o.FluidLow, FluidHigh: o.FluidHigh, LossPercent: o.LossPercent, Drink: o.Drink, Food: o.Food, Lines: o.Lines}
+}
