@@ -1,7 +1,9 @@
 package render
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"strings"
 
 	"chainline/brief"
@@ -17,21 +19,27 @@ import (
 //     short before long and like before unlike (the time-weighted squares of
 //     what they differ from their mean);
 //  3. then the parts of one climb, by the same measure;
-//  4. only then a climb with what is before or after it.
+//  4. only then a climb that takes shortClimb or more with what is before or
+//     after it; a shorter one is road like any other.
 //
 // A joined line whose cues lie further apart than rangeShare says what to hold
-// downhill apart from the rest; where that does not part them well either, it
-// says their time-weighted mean, that it is one, and both ends.
+// on the most of it, up to what on the hills and down to what downhill; where
+// they do not part like that, it says their time-weighted mean, that it is one,
+// and both ends.
 //
 // Never joined: the start and the finish. Nothing is on the card that is not
 // in the plan.
+// The numbers are our judgement.
 const (
 	cardMost    = 7
 	alikeShare  = 0.05
-	rangeShare  = 0.12
+	rangeShare  = 0.2
 	climbWeight = 4.0  // what a second on a climb counts for
 	alikeWeight = 0.01 // what joining within alikeShare counts for
 	apartWeight = 0.25 // what joining counts for where downhills are said apart
+	easyShare   = 0.6  // of critical power, below which a cue may be a downhill's
+	hardShare   = 1.03 // above which it may be a hill's
+	shortClimb  = 120.0
 	lostClimb   = 1e12 // more than all else: a climb that is joined with the road
 )
 
@@ -41,7 +49,7 @@ type cardLine struct {
 	Place, Hold, Unit, Words string
 	First, Last              int
 	Mean                     bool // Hold is a mean over time
-	Apart                    bool // Hold is for the road but its downhills; Words have those
+	Apart                    bool // Hold is for the road but its hills and downhills; Words have those
 }
 
 // part is a cue or rule as the card needs it.
@@ -54,8 +62,26 @@ type part struct {
 	low, high     float64 // gradient, or of the rule
 }
 
-// down tells whether a part is called downhill.
-func (p part) down() bool { return p.high < -0.012 }
+// The kinds of road a joined line may tell apart.
+const (
+	road = iota
+	hill
+	downhill
+	neither // easy, but not downhill, or hard, but not up
+)
+
+// kind is what a part is to a joined line.
+func (p part) kind(cp float64) int {
+	switch {
+	case p.watts < easyShare*cp && p.high < 0:
+		return downhill
+	case p.watts > hardShare*cp && p.low > 0:
+		return hill
+	case p.watts < easyShare*cp || p.watts > hardShare*cp:
+		return neither
+	}
+	return road
+}
 
 // cardLines choose what the card says; never more than cardMost, the first the
 // start, the last the finish.
@@ -104,6 +130,7 @@ func cueLines(b brief.Brief) []cardLine {
 			parts[i].weight = 1
 		}
 	}
+	forgetShortClimbs(parts)
 	cp, n := cardCritical(b), len(parts)
 	out := []cardLine{said(parts, 0, 0, cp, b.Rig.Speaks)}
 	out[0].Place = "start"
@@ -135,7 +162,7 @@ func ruleLines(b brief.Brief) []cardLine {
 	}
 	cp := cardCritical(b)
 	start := said(parts, level, level, cp, b.Rig.Speaks)
-	start.Place, start.Words = "start", "first minute not more"
+	start.Place, start.Words = "first minute", "not more"
 	out := []cardLine{start}
 	for _, g := range groups(parts, cardMost-2, cp) {
 		l := said(parts, g[0], g[1], cp, b.Rig.Speaks)
@@ -184,6 +211,20 @@ func onClimb(c brief.Cue, b brief.Brief) int {
 	return 0
 }
 
+// forgetShortClimbs makes road of climbs whose cues together last less than
+// shortClimb.
+func forgetShortClimbs(parts []part) {
+	lasts := map[int]float64{}
+	for _, p := range parts {
+		lasts[p.climb] += p.weight
+	}
+	for i, p := range parts {
+		if lasts[p.climb] < shortClimb {
+			parts[i].climb = 0
+		}
+	}
+}
+
 // spreadOf is what parts are together, and what joining them loses.
 func spreadOf(parts []part) (mean, low, high, loss float64) {
 	low, high = math.Inf(1), math.Inf(-1)
@@ -203,31 +244,44 @@ func spreadOf(parts []part) (mean, low, high, loss float64) {
 	return mean, low, high, loss
 }
 
-// partsWell tells whether parts have downhills and others, and each lie within
-// rangeShare.
+// partsWell tells whether parts are road within rangeShare, with hills and
+// downhills that can be told apart from it.
 func partsWell(parts []part, cp float64) bool {
-	inf := math.Inf(1)
-	low, high, n := [2]float64{inf, inf}, [2]float64{-inf, -inf}, [2]int{}
+	low, high, others := math.Inf(1), math.Inf(-1), 0
 	for _, p := range parts {
-		k := 0
-		if p.down() {
-			k = 1
+		switch p.kind(cp) {
+		case road:
+			low, high = math.Min(low, p.watts), math.Max(high, p.watts)
+		case neither:
+			return false
+		default:
+			others++
 		}
-		low[k], high[k] = math.Min(low[k], p.watts), math.Max(high[k], p.watts)
-		n[k]++
 	}
-	return n[0] > 0 && n[1] > 0 && high[0]-low[0] <= rangeShare*cp && high[1]-low[1] <= rangeShare*cp
+	return others > 0 && high-low >= 0 && high-low <= rangeShare*cp
 }
 
-// only keeps the downhills, or the others.
-func only(parts []part, down bool) []part {
+// only keeps the parts of a kind.
+func only(parts []part, kind int, cp float64) []part {
 	var out []part
 	for _, p := range parts {
-		if p.down() == down {
+		if p.kind(cp) == kind {
 			out = append(out, p)
 		}
 	}
 	return out
+}
+
+// apartWords say what is held on hills and downhills: all of it where there is
+// one of them, the furthest where there are both.
+func apartWords(hills, downs []part) string {
+	switch {
+	case len(downs) == 0:
+		return "hills " + ends(hills)
+	case len(hills) == 0:
+		return "but downhill " + ends(downs)
+	}
+	return "up to " + most(hills).rough + ", down to " + least(downs).rough
 }
 
 // lossOf is what a line for these parts loses: about the mean, or a part of
@@ -248,11 +302,11 @@ func lossOf(parts []part, cp float64) float64 {
 	return loss
 }
 
-// groups parts into at most most neighbouring groups, so that as little as
+// groups parts into at most limit neighbouring groups, so that as little as
 // possible is lost: the best of all ways (by dynamic programming).
-func groups(parts []part, most int, cp float64) [][2]int {
+func groups(parts []part, limit int, cp float64) [][2]int {
 	n := len(parts)
-	most = min(most, n)
+	limit = min(limit, n)
 	if n == 0 {
 		return nil
 	}
@@ -263,8 +317,8 @@ func groups(parts []part, most int, cp float64) [][2]int {
 			loss[i][j] = lossOf(parts[i:j+1], cp)
 		}
 	}
-	best := make([][]float64, most+1) // best[k][j]: the first j parts in k groups
-	from := make([][]int, most+1)
+	best := make([][]float64, limit+1) // best[k][j]: the first j parts in k groups
+	from := make([][]int, limit+1)
 	for k := range best {
 		best[k], from[k] = make([]float64, n+1), make([]int, n+1)
 		for j := range best[k] {
@@ -272,7 +326,7 @@ func groups(parts []part, most int, cp float64) [][2]int {
 		}
 	}
 	best[0][0] = 0
-	for k := 1; k <= most; k++ {
+	for k := 1; k <= limit; k++ {
 		for j := k; j <= n; j++ {
 			for i := k - 1; i < j; i++ {
 				if c := best[k-1][i] + loss[i][j-1]; c < best[k][j] {
@@ -281,8 +335,8 @@ func groups(parts []part, most int, cp float64) [][2]int {
 			}
 		}
 	}
-	out := make([][2]int, most)
-	for k, j := most, n; k > 0; k-- {
+	out := make([][2]int, limit)
+	for k, j := limit, n; k > 0; k-- {
 		i := from[k][j]
 		out[k-1] = [2]int{i, j - 1}
 		j = i
@@ -304,7 +358,8 @@ func said(parts []part, i, j int, cp float64, speaks string) cardLine {
 	case high-low <= rangeShare*cp:
 		l.Hold = ends(parts[i : j+1])
 	case partsWell(parts[i:j+1], cp):
-		l.Apart, l.Hold, l.Words = true, ends(only(parts[i:j+1], false)), "but downhill "+ends(only(parts[i:j+1], true))
+		l.Apart, l.Hold = true, ends(only(parts[i:j+1], road, cp))
+		l.Words = apartWords(only(parts[i:j+1], hill, cp), only(parts[i:j+1], downhill, cp))
 	case speaks == "watts":
 		l.Mean, l.Hold, l.Words = true, whole(mean), "on average, "+whole(low)+"–"+whole(high)
 	default:
@@ -315,19 +370,19 @@ func said(parts []part, i, j int, cp float64, speaks string) cardLine {
 
 // ends are the least and the most that parts ask for, in the rig's language.
 func ends(parts []part) string {
-	least, most := parts[0], parts[0]
-	for _, p := range parts {
-		if p.watts < least.watts {
-			least = p
-		}
-		if p.watts > most.watts {
-			most = p
-		}
+	low, high := least(parts).rough, most(parts).rough
+	if low == high {
+		return low
 	}
-	if least.rough == most.rough {
-		return least.rough
-	}
-	return least.rough + "–" + most.rough
+	return low + "–" + high
+}
+
+func least(parts []part) part {
+	return slices.MinFunc(parts, func(a, b part) int { return cmp.Compare(a.watts, b.watts) })
+}
+
+func most(parts []part) part {
+	return slices.MaxFunc(parts, func(a, b part) int { return cmp.Compare(a.watts, b.watts) })
 }
 
 // joinedName calls several cues by what leads their names: at most two, those

@@ -87,7 +87,7 @@ func CardText(w io.Writer, b brief.Brief) error {
 			hold = max(hold, utf8.RuneCountInString(clean(cardHold(l))))
 		}
 	}
-	place, hold = min(place, 12)+1, min(hold, 13)+1
+	place, hold = min(place, 14)+1, min(hold, 13)+1
 	var out strings.Builder
 	if len(lines) < cardMost {
 		out.WriteString(cut(clean(cardTitle(b)), cardColumns) + "\n")
@@ -102,6 +102,9 @@ func CardText(w io.Writer, b brief.Brief) error {
 			head += padLeft(cardHold(l), hold)
 		} else {
 			words = join([]string{l.Hold, l.Words}, ", ")
+			if short, _, _ := strings.Cut(words, ";"); utf8.RuneCountInString(head+words) > cardColumns {
+				words = short
+			}
 		}
 		words = cut(clean(words), cardColumns-utf8.RuneCountInString(head))
 		out.WriteString(strings.TrimRight(head+words, " ") + "\n")
