@@ -40,15 +40,15 @@ func warmestSkin(core, level, heat float64) float64 {
 	return low
 }
 
-// surplus is how much more heat (W/m²) the skin can shed than it has to, with
-// the core at the level the effort leads to plus steadyMargin.
+// surplus is how much more heat (W/m²) the skin can shed than it has to with
+// the core at the warmest that still counts as steady, 38.9 °C.
 func (c Case) surplus(a Air, airflow, watts float64) float64 {
 	l, _ := c.load(watts)
 	dry, wet := respiration(l.metabolic, a.Temperature, a.Pressure())
 	heat := l.metabolic - l.work - dry - wet
 	x := newExchange(airflow, c.Clo, c.Permeability)
 	level := setPoint(l.metabolic)
-	skin := warmestSkin(level+steadyMargin, level, heat)
+	skin := warmestSkin(warmestSetPoint+steadyMargin, level, heat)
 	most := max(0, x.wet*(skinVapour(skin)-a.Pressure()))
 	evaporated := 0.0
 	if most > 0 {

@@ -29,7 +29,7 @@ type Ride struct {
 	Loss          float64 // kg of water lost, breath included
 	Evaporated    float64 // kg of it that went into the room's air
 	Left          float64 // mean share of a cool room's capacity over the ride, at these watts
-	SteadyFor     float64 // s until the effort is no longer steady; 0 if it is to the end
+	SteadyFor     float64 // s until the core leaves the level it would keep in cool air; 0 if it keeps it to the end
 	Required      float64 // W/m² of evaporation asked at the end
 	Most          float64 // W/m² that could evaporate at the end
 }
@@ -42,6 +42,11 @@ const (
 	costOfCore = 0.03
 	costOfSkin = 0.03
 	coolSkin   = 33.0
+	// Beyond hottestCore °C nobody holds on: 77-minute trials in 37 °C ended at
+	// 40.2 ± 0.4 °C (Racinais et al. 2015, abstract). The steep cost is our
+	// judgement.
+	costOfHottest = 0.20
+	hottestCore   = 40.5
 )
 
 // load is what the case asks of the body at some watts.
@@ -100,6 +105,7 @@ func (c Case) run(watts float64, each func(second float64, b bodyState, a Air)) 
 
 // left is the share of a cool room's sustainable power at one moment.
 func (c Case) left(b bodyState) float64 {
-	cost := costOfCore*max(0, b.core-b.level-steadyMargin) + costOfSkin*max(0, b.skin-coolSkin)
+	cost := costOfCore*max(0, b.core-b.level-steadyMargin) + costOfSkin*max(0, b.skin-coolSkin) +
+		costOfHottest*max(0, b.core-hottestCore)
 	return max(0, 1-c.Penalty*cost)
 }

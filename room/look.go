@@ -57,12 +57,12 @@ func Look(r Room, b Body, e Effort) Outlook {
 	ride := typical.Run()
 	flow := r.airflow()
 	o := Outlook{Assumed: r.assumed(), Airflow: flow.Mean, AirflowFrom: flow.Origin,
-		MetabolicHeatW: ride.MetabolicHeat, HeatSteadyS: ride.SteadyFor,
-		AirflowNeeded: typical.AirflowNeeded(ride.End)}
+		MetabolicHeatW: ride.MetabolicHeat, AirflowNeeded: typical.AirflowNeeded(ride.End)}
 	o.Temperature, o.Humidity = r.startAir()
 	if o.AirflowNeeded > typical.Airflow {
 		o.WattsThatWould = typical.SteadyWatts(ride.End, typical.Airflow)
 		o.WattsAtBest = typical.BestSteadyWatts(ride.End)
+		o.HeatSteadyS = ride.SteadyFor
 	}
 	o.Standard = typical.standard(ride)
 	o.draw(r, b, e)
@@ -135,11 +135,10 @@ func (c Case) standard(ride Ride) string {
 	return fmt.Sprintf("The published heat-strain standard (ISO 7933) sees no limit passed: %.1f °C at the end, %.1f l lost.", s.Rectal, s.LossG/1000)
 }
 
-// Core temperatures that are spoken of, °C: the level at which trials and
-// laboratories stop people (39.5 °C as in a fan trial, J Athl Train, abstract)
-// and that of heat stroke (above 40 °C with signs from the brain: ACSM 2007,
-// abstract).
-const stopCore = 39.5
+// stopCore is the predicted core temperature, in °C, from which a brief warns
+// of heat illness: heat stroke is above 40 °C with signs from the brain (ACSM
+// 2007, abstract). The balance runs warm in still air, so this comes early.
+const stopCore = 40.0
 
 // speak writes the sentences.
 func (o *Outlook) speak(c Case, ride Ride, e Effort) {
@@ -189,11 +188,11 @@ func (o *Outlook) aboutAir(c Case, ride Ride) string {
 	case o.AirflowNeeded == 0:
 		return "Still air carries that away; it takes no fan." + have
 	case math.IsInf(o.AirflowNeeded, 1):
-		steady := "steady"
+		until := ""
 		if o.HeatSteadyS > 0 {
-			steady = fmt.Sprintf("steady past %.0f min", minutes)
+			until = fmt.Sprintf(" past %.0f min", minutes)
 		}
-		return fmt.Sprintf("No fan carries that away in this room as it gets: about %.0f W would be %s, %.0f W with the best fan.%s", roundDown(o.WattsThatWould, 5), steady, roundDown(o.WattsAtBest, 5), have)
+		return fmt.Sprintf("No fan keeps this steady%s in this room as it gets. As it is about %.0f W would be, with the best fan %.0f W.%s", until, roundDown(o.WattsThatWould, 5), roundDown(o.WattsAtBest, 5), have)
 	case c.Airflow >= o.AirflowNeeded:
 		return fmt.Sprintf("Your air does it: about %.1f m/s on chest and face (%s), %.1f m/s is enough.", o.Airflow, o.AirflowFrom, roundUp(o.AirflowNeeded, 0.1))
 	}

@@ -199,6 +199,18 @@ func TestCoreSettlesAtItsLevel(t *testing.T) {
 	}
 }
 
+// A core that is too warm comes back once the heat can leave.
+func TestCoreComesBack(t *testing.T) {
+	c := chamber(15, 0.4, 3, 150, 60, 75, 1.78, 0.2)
+	l, _ := c.load(c.Watts)
+	b, x := newBody(15), newExchange(c.Airflow, c.Clo, c.Permeability)
+	b.level, b.core = setPoint(l.metabolic), setPoint(l.metabolic)+1
+	for range 60 {
+		b.minute(l, x, Air{Temperature: 15, Surface: 15, Vapour: c.StartVapour})
+	}
+	near(t, "core over its level", b.core-b.level, 0, 0.1)
+}
+
 // What people type about the room and themselves has to count, the right way
 // and by a believable amount: a closed room of 30 m³ warms by 2 to 5 °C in an
 // hour at 200 W (our judgement).
