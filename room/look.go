@@ -51,7 +51,7 @@ func lookDoubts() []Doubt {
 }
 
 // Look works everything out: the typical case for single figures, 200 seeded
-// draws for intervals. About 5 ms for an hour's ride, and 5 more for Share.
+// draws for intervals. About 15 ms for a ride of an hour.
 func Look(r Room, b Body, e Effort) Outlook {
 	typical := NewCase(r, b, e, Doubt{})
 	ride := typical.Run()
