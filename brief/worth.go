@@ -41,6 +41,11 @@ func (s *sheet) worth(ctx context.Context, b Brief) ([]Worth, error) {
 		add(w, true)
 	}
 	add(s.warmUpWorth(b))
+	curve, ok, err := s.curveWorth(ctx)
+	if err != nil {
+		return nil, err
+	}
+	add(curve, ok)
 	add(s.checkWorth())
 	add(s.testWorth(b.NextTest))
 	slices.SortStableFunc(all, func(x, y Worth) int {
@@ -54,7 +59,7 @@ func (s *sheet) pacingWorth(ctx context.Context) (Worth, bool, error) {
 	if s.Way.Sketch != nil || len(s.res.Plan.Plan) < 2 || s.Given != nil {
 		return Worth{}, false, nil
 	}
-	orders := pacing.Orders{Plan: []pacing.Piece{{From: 0, To: s.Way.Profile.Length(), Watts: s.res.EvenWatts}}, ForCP: s.res.Problem.Balance.CriticalPower, Duration: s.res.Duration}
+	orders := pacing.Orders{Plan: []pacing.Piece{{From: 0, To: s.Way.Profile.Length(), Watts: s.res.EvenWatts}}, ForCP: s.res.Orders.ForCP, Duration: s.res.Orders.Duration}
 	even, err := s.world.Forecast(ctx, orders, s.Seed, s.Draws, s.Workers)
 	if err != nil {
 		return Worth{}, false, err
@@ -141,6 +146,27 @@ func (s *sheet) heldBack(what string, now, then float64) Worth {
 	return Worth{What: what, Seconds: gain, Low80: gain, High80: gain, NarrowsFromS: now * width, NarrowsToS: then * width}
 }
 
+// typedCurve is the doubt (sd of the logarithm) about a trainer's watts by a
+// maker's table. Our judgement; rig.PowerCurve takes the same.
+const typedCurve = 0.08
+
+// curveWorth is a maker's table of watts by wheel speed for a trainer of which
+// nothing is known: the same orders in the same draws, with less doubt.
+func (s *sheet) curveWorth(ctx context.Context) (Worth, bool, error) {
+	if !s.world.ByFeel || s.world.SourceSD <= typedCurve {
+		return Worth{}, false, nil
+	}
+	known := s.world
+	known.SourceSD = typedCurve
+	f, err := known.Forecast(ctx, s.res.Orders, s.Seed, s.Draws, s.Workers)
+	if err != nil {
+		return Worth{}, false, err
+	}
+	now := s.res.Forecast
+	return Worth{What: "type the maker's table of watts by speed into the rig file", NarrowsFromS: now.High80 - now.Low80, NarrowsToS: f.High80 - f.Low80,
+		Why: fmt.Sprintf("the same rides with the trainer's watts known to %.0f %%", 100*typedCurve)}, true, nil
+}
+
 // checkWorth is a rig check that tells the source's scale to 1 %.
 func (s *sheet) checkWorth() (Worth, bool) {
 	if s.world.ByFeel || s.learnt.Scale.SD == 0 {
@@ -163,7 +189,7 @@ func (s *sheet) testWorth(n NextTest) (Worth, bool) {
 
 // nextTest is the most useful test this rider may do.
 func (s *sheet) nextTest() NextTest {
-	s.next = s.learnt.Next(s.Rider, s.res.Duration)
+	s.next = s.learnt.Next(s.Rider, s.res.Duration, !s.world.ByFeel)
 	n := s.next
 	out := NextTest{What: n.What, Maximal: n.Maximal, Recommended: n.Recommended, SDNow: n.Now, SDThen: n.Then, Sentence: n.Sentence}
 	if n.What != "" {

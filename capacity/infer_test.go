@@ -360,6 +360,6 @@ func TestInferNeverBreaks(t *testing.T) {
 				t.Fatalf("%+v\ngave %+v", rider, c)
 			}
 		}
-		l.Next(rider, 3600)
+		l.Next(rider, 3600, len(rider.Evidence)%2 == 0)
 	}
 }

@@ -16,7 +16,7 @@ type Suggestion struct {
 	What        string  // in words; empty if nothing is suggested
 	Maximal     bool    // to be ridden all out
 	Recommended bool    // the threshold's sd is above NarrowEnough of its mean
-	Now, Then   float64 // W displayed, sd of the threshold now and expected after
+	Now, Then   float64 // W, sd of the threshold now and expected after
 	// RideNow and RideThen are the same of the power held for the ride's
 	// duration, as fractions of it.
 	RideNow, RideThen float64
@@ -50,7 +50,7 @@ func criticalPower(c Capacity) float64 { return c.CriticalPower }
 // and an adult, and is nobody's first: who rides for the first time starts with
 // what ends before it hurts. What was done already is not asked for again where
 // its error is the rider's own and would stay.
-func candidates(r Rider) []candidate {
+func candidates(r Rider, shown bool) []candidate {
 	done := map[Kind]bool{}
 	halfHour, hard := false, 0
 	for _, e := range r.Evidence {
@@ -61,7 +61,15 @@ func candidates(r Rider) []candidate {
 		halfHour = halfHour || e.Kind == StatedThreshold && ReadThreshold(e.From).Name == "submaximal half hour"
 	}
 	var out []candidate
-	if MayTestMaximally(r) {
+	elsewhere := ""
+	if !shown {
+		elsewhere = ", on a trainer that shows watts"
+	}
+	if MayTestMaximally(r) && !shown {
+		// Slack, drag, wind, masses: as of a known hill.
+		out = append(out, candidate{"the time up a hill you know (4 % or steeper, ten minutes or more), as hard as you can hold it", true, powerFor(900), 0.10})
+	}
+	if MayTestMaximally(r) && shown {
 		for _, t := range []struct {
 			what    string
 			seconds float64
@@ -79,18 +87,18 @@ func candidates(r Rider) []candidate {
 		}
 	}
 	if !halfHour {
-		out = append(out, candidate{"an even half hour that ends hard but not flat out (15 on the 6-20 scale), noted as a threshold from a submaximal half hour",
+		out = append(out, candidate{"an even half hour that ends hard but not flat out (15 on the 6-20 scale), noted as a threshold from a submaximal half hour" + elsewhere,
 			false, criticalPower, 0.12})
 	}
 	if !done[TalkTest] {
-		out = append(out, candidate{"a talk test (raise the power every three minutes and note the watts at which speaking in sentences stops being comfortable)",
+		out = append(out, candidate{"a talk test (raise the power every three minutes and note the watts at which speaking in sentences stops being comfortable)" + elsewhere,
 			false, criticalPower, talkError})
 	}
 	if max, sd, _, ok := r.MaxHeart(); ok && !done[EasyHeartRate] && r.Mass > 0 {
 		// Two loads at about 60 % of the maximal oxygen uptake.
 		const share = 0.6
 		off := math.Sqrt(heartLineError*heartLineError + heartError*heartError/2 + math.Pow(sd/max*heartShare(share), 2))
-		out = append(out, candidate{"heart rate at two easy loads, five minutes each", false, powerFor(heartPower), off / 0.65 / share})
+		out = append(out, candidate{"heart rate at two easy loads, five minutes each" + elsewhere, false, powerFor(heartPower), off / 0.65 / share})
 	}
 	return out
 }
@@ -116,15 +124,20 @@ func MayTestMaximally(r Rider) bool {
 // seconds. After a test of quantity q with error s, the variance expected of a
 // target y is Var y − Cov(y, q)²/(Var q + s²), in logarithms over the draws
 // (exact for normal ones). The test is chosen by the product of both
-// narrowings.
-func (l Learnt) Next(r Rider, seconds float64) Suggestion {
-	threshold := logs(l.Displayed.values(Capacity.Threshold))
-	ride := logs(l.Displayed.values(powerFor(math.Max(severeFrom, math.Min(seconds, PowerTo)))))
-	mean := l.Displayed.Threshold()
+// narrowings. shown says that the rig shows watts; if not, they are true ones,
+// and tests that need watts are to be done elsewhere.
+func (l Learnt) Next(r Rider, seconds float64, shown bool) Suggestion {
+	c := l.Displayed
+	if !shown {
+		c = l.True
+	}
+	threshold := logs(c.values(Capacity.Threshold))
+	ride := logs(c.values(powerFor(math.Max(severeFrom, math.Min(seconds, PowerTo)))))
+	mean := c.Threshold()
 	var best Suggestion
 	score := math.Inf(1)
-	for _, k := range candidates(r) {
-		q := logs(l.Displayed.values(k.quantity))
+	for _, k := range candidates(r, shown) {
+		q := logs(c.values(k.quantity))
 		now, then := narrowed(threshold, q, k.sd)
 		rideNow, rideThen := narrowed(ride, q, k.sd)
 		if s := then / now * rideThen / rideNow; s < score {

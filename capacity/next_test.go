@@ -19,7 +19,7 @@ func TestNextIsSafe(t *testing.T) {
 				for _, e := range evidence {
 					r := Rider{Mass: 70, Level: level, Age: age, Screened: screened, Evidence: e}
 					l, _ := infer(r)
-					s := l.Next(r, 3600)
+					s := l.Next(r, 3600, true)
 					minor := age > 0 && age < 18
 					if s.Maximal && (!screened || minor || (level == New || level == LevelUnknown) && (e == nil || e[0].Kind == TalkTest)) {
 						t.Errorf("%v of %g, screened %v, %d pieces: %q", level, age, screened, len(e), s.Sentence)
@@ -44,7 +44,7 @@ func TestNextIsSafe(t *testing.T) {
 func TestNextForetells(t *testing.T) {
 	r := Rider{Mass: 70, Sex: Male, Level: Regular, Age: 30, Screened: true}
 	l, _ := infer(r)
-	s := l.Next(r, 3600)
+	s := l.Next(r, 3600, true)
 	if !s.Recommended || !s.Maximal || !strings.Contains(s.What, "12 to 20") {
 		t.Fatalf("a regular rider without evidence is told %+v", s)
 	}
@@ -66,7 +66,7 @@ func TestNextForetells(t *testing.T) {
 	known := r
 	known.Evidence = tests(180, 330, 420, 280, 900, 258, 3600, 235)
 	sure, _ := infer(known)
-	if s := sure.Next(known, 3600); s.Recommended {
+	if s := sure.Next(known, 3600, true); s.Recommended {
 		t.Errorf("known from four tests and still told to test: %+v", s)
 	}
 }

@@ -38,6 +38,7 @@ type Result struct {
 	Plan      Rideable
 	Rules     []Rule
 	Ruled     Ruled
+	Orders    Orders // what the forecast rode
 	Forecast  Forecast
 	Long      int  // road sections of at least a minute
 	Missed    bool // even the most careful plan runs empty more often than allowed
@@ -177,7 +178,8 @@ func (m *maker) run() (Result, error) {
 			return Result{}, err
 		}
 		m.Progress("riding it with other luck, many times")
-		r.Forecast, err = m.World.Forecast(m.ctx, m.orders(r), m.Seed, m.Draws, m.Workers)
+		r.Orders = m.orders(r)
+		r.Forecast, err = m.World.Forecast(m.ctx, r.Orders, m.Seed, m.Draws, m.Workers)
 		if err != nil {
 			return Result{}, err
 		}
