@@ -8,6 +8,7 @@ import (
 
 	"chainline/estimate"
 	"chainline/pacing"
+	"chainline/rig"
 	"chainline/room"
 	"chainline/session"
 )
@@ -146,25 +147,21 @@ func (s *sheet) heldBack(what string, now, then float64) Worth {
 	return Worth{What: what, Seconds: gain, Low80: gain, High80: gain, NarrowsFromS: now * width, NarrowsToS: then * width}
 }
 
-// typedCurve is the doubt (sd of the logarithm) about a trainer's watts by a
-// maker's table. Our judgement; rig.PowerCurve takes the same.
-const typedCurve = 0.08
-
 // curveWorth is a maker's table of watts by wheel speed for a trainer of which
 // nothing is known: the same orders in the same draws, with less doubt.
 func (s *sheet) curveWorth(ctx context.Context) (Worth, bool, error) {
-	if !s.world.ByFeel || s.world.SourceSD <= typedCurve {
+	if !s.world.ByFeel || s.world.SourceSD <= rig.TableSD {
 		return Worth{}, false, nil
 	}
 	known := s.world
-	known.SourceSD = typedCurve
+	known.SourceSD = rig.TableSD
 	f, err := known.Forecast(ctx, s.res.Orders, s.Seed, s.Draws, s.Workers)
 	if err != nil {
 		return Worth{}, false, err
 	}
 	now := s.res.Forecast
 	return Worth{What: "type the maker's table of watts by speed into the rig file", NarrowsFromS: now.High80 - now.Low80, NarrowsToS: f.High80 - f.Low80,
-		Why: fmt.Sprintf("the same rides with the trainer's watts known to %.0f %%", 100*typedCurve)}, true, nil
+		Why: fmt.Sprintf("the same rides with the trainer's watts known to %.0f %%", 100*rig.TableSD)}, true, nil
 }
 
 // checkWorth is a rig check that tells the source's scale to 1 %.

@@ -20,12 +20,12 @@ type PowerCurve struct {
 }
 
 const (
-	// tableSD is the doubt about a maker's table on the rider's own trainer.
+	// TableSD is the doubt (fraction) about a maker's table on the rider's own trainer.
 	// Our judgement: tyre pressure, clamping and warmth move it, and no
 	// published spread was found (Reiser, Watt and Peterson 2003, Sports
 	// Biomech 2:237, abstract: rollers' watts rise significantly with each
 	// step down in tyre pressure).
-	tableSD = 0.10
+	TableSD = 0.10
 	// unknownSD, and the law of UnknownCurve, are our judgement: no published
 	// curves of plain trainers were found. At the 10th and 90th percentile
 	// 30 km/h is 128 W and 313 W, which covers the brakes we can think of.
@@ -58,7 +58,7 @@ func NewPowerCurve(table []Point, sd float64, from string) (PowerCurve, error) {
 		return PowerCurve{}, fmt.Errorf("row %d: %w", i+1, err)
 	}
 	if sd == 0 {
-		sd = tableSD
+		sd = TableSD
 	}
 	c := PowerCurve{first: table[0].WheelSpeed, SD: sd, From: from}
 	if c.first > 0 {
