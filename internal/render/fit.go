@@ -42,10 +42,11 @@ type setting struct {
 const (
 	leftWidth, rightWidth = 320.0, 186.0 // pt, as page.css parts the sheet
 	sheetWidth            = 527.0        // pt, of A4 without margins
-	sheetHeight           = 788.0        // the same less half a line to be safe
+	sheetHeight           = 804.0        // pt; A4 has 794, and the reckoning is some 25 too high
 	thirdWidth            = 166.0        // pt, of three columns
 	thirdBreaks           = 12.0         // pt, lost where three columns cannot be level
 	manyFrom              = 16           // cues from which two columns of them are of use
+	threeFrom             = 41           // cues from which paper has three, with less said of each
 )
 
 var settings = []setting{
@@ -99,6 +100,10 @@ func (p *page) fits(s setting) bool {
 	top := s.top + sheetWidth*strip/layouts[Wide].width + s.line*notes
 	return top+p.share(s)+p.footHeight(s) <= sheetHeight
 }
+
+// Three tells that paper has the cues in three columns: no heart bands, no
+// words for the effort, names on one line.
+func (p *page) Three() bool { return p.Many && len(p.Cues) >= threeFrom }
 
 // has tells whether there is something to leave out.
 func (p *page) has(name string) bool {
@@ -192,7 +197,10 @@ func (p *page) rideHeight(s setting) float64 {
 			rows += s.line
 		}
 	}
-	if p.Many {
+	switch {
+	case p.Three():
+		rows = s.row * (float64(len(p.Cues))/3 + 2)
+	case p.Many:
 		rows = rows/2 + s.row
 	}
 	h := 2*s.line + rows

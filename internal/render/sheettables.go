@@ -31,7 +31,7 @@ func (s *sheet) tables(b brief.Brief) {
 	s.second(b)
 	s.CueNote = s.cueNote(b)
 	if cp := b.Rider.CriticalPower.Mean; len(b.Plan.Rules) > 0 && cp > 0 {
-		s.RulesCaption = "Height: the effort. Dots: your critical power, " + whole(cp) + nb + "W."
+		s.RulesCaption = "Line: the effort. Dots: your critical power, " + whole(cp) + nb + "W."
 	}
 	if p := b.Plan; len(p.Cues) > 0 && len(p.Rules) > 0 && p.RulesTime > 0 {
 		s.RulesNote = "Easier to remember, and " + lapse(p.RulesTime-p.Time) + " slower than the cues."

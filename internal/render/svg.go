@@ -116,47 +116,51 @@ func (d *drawing) chain(s Strip) {
 	}
 }
 
-// rulesSVG is the second picture of a sketch: effort by gradient, one step per
-// rule from the steepest way down to the steepest way up, each over a line
-// that slopes as the road does.
+// rulesSVG is the second picture of a sketch: effort by gradient, drawn as the
+// strip is. A road that goes down, levels and climbs, one piece per rule from
+// the steepest way down to the steepest way up, tinted by what is asked on it,
+// and over it the line of the effort.
 func rulesSVG(b brief.Brief, class string) string {
 	rules := steepestDownFirst(joined(b.Plan.Rules))
 	if len(rules) == 0 {
 		return ""
 	}
-	const width, top, base, slopes, foot, height = 380.0, 24.0, 108.0, 124.0, 152.0, 158.0
+	const width, top, base, hillTop, hillBase, footing, foot, height = 380.0, 24.0, 74.0, 82.0, 128.0, 8.0, 147.0, 153.0
 	cp := b.Rider.CriticalPower.Mean
 	most := math.Max(cp*1.1, 1)
 	words := make([]string, len(rules))
+	heights, low, high := []float64{0}, 0.0, 0.0
 	for i, r := range rules {
 		most = math.Max(most, r.Watts)
 		words[i] = slope(r.FromGradient, r.ToGradient) + ": " + whole(r.Watts) + " W"
+		h := heights[i] + tilt(r)
+		heights, low, high = append(heights, h), math.Min(low, h), math.Max(high, h)
 	}
+	rise := math.Min(60, (hillBase-footing-hillTop)/math.Max(high-low, 0.01)) // of a 10 % slope
 	var d drawing
 	d.open(class, width, height, "Effort by gradient", strings.Join(words, "; ")+".")
 	w := width / float64(len(rules))
 	y := func(watts float64) float64 { return base - math.Max(watts, 0)/most*(base-top) }
-	var line []Point
-	var labels []Label
+	ground := func(h float64) float64 { return hillBase - footing - (h-low)*rise }
+	var line, hill []Point
 	for i, r := range rules {
-		x := float64(i) * w
-		share := 0.0
+		x, share := float64(i)*w, 0.0
 		if cp > 0 {
 			share = r.Watts / cp
 		}
-		d.f(`<rect class="band" fill="var(--k%d)" x="%s" y="%s" width="%s" height="%s"/>`, level(share), at(x), at(y(r.Watts)), at(w), at(base-y(r.Watts)))
+		left, right := Point{x, ground(heights[i])}, Point{x + w, ground(heights[i+1])}
+		d.f(`<path class="band" fill="var(--k%d)" d="%sV%sH%sZ"/>`, level(share), path([]Point{left, right}), at(hillBase), at(x))
+		hill = append(hill, left, right)
 		line = append(line, Point{x, y(r.Watts)}, Point{x + w, y(r.Watts)})
-		as := brief.Cue{Watts: r.Watts, WheelKmh: r.WheelKmh, WheelLowKmh: r.WheelLowKmh, WheelHighKmh: r.WheelHighKmh, Exertion: r.Exertion}
-		labels = append(labels, Label{x + w/2, y(r.Watts) - 7, leadOf(b.Rig.Speaks, as), "middle"})
-		rise := 9 * tilt(r)
-		d.f(`<path class="road" d="M%s %sL%s %s"/>`, at(x+w/2-16), at(slopes+rise), at(x+w/2+16), at(slopes-rise))
 		d.text("tick", Label{x + w/2, foot, slope(r.FromGradient, r.ToGradient), "middle"})
 	}
+	d.f(`<path class="hill" d="%s"/>`, path(hill))
 	if cp > 0 {
 		d.f(`<path class="critical" d="M0 %sH%s"/>`, at(y(cp)), at(width))
 	}
-	for _, l := range labels {
-		d.text("target", l)
+	for i, r := range rules {
+		as := brief.Cue{Watts: r.Watts, WheelKmh: r.WheelKmh, WheelLowKmh: r.WheelLowKmh, WheelHighKmh: r.WheelHighKmh, Exertion: r.Exertion}
+		d.text("target", Label{(float64(i) + 0.5) * w, y(r.Watts) - 7, leadOf(b.Rig.Speaks, as), "middle"})
 	}
 	d.f(`<path class="effort" d="%s"/></svg>`, path(line))
 	return d.String()
