@@ -91,7 +91,8 @@ func interpolate(xs, ys []float64, x float64) float64 {
 // least; their powers are then polished on the ride with inertia by the same
 // search as the optimum, rounded so that the errors cancel along the way, and
 // repaired in 5 W moves. Where the result is slower than the best even power,
-// an even plan in 5 W steps replaces it. It returns ctx's error if cancelled.
+// an even plan in 5 W steps replaces it; where fewer cues do as well, they do
+// (simple.go). It returns ctx's error if cancelled.
 func (p Problem) Rideable(ctx context.Context, o Optimum, n int, evenWatts float64, even Outcome) (Rideable, error) {
 	p.ctx = ctx
 	best := Rideable{Allowed: n, Outcome: Outcome{Time: math.Inf(1)}}
@@ -119,7 +120,7 @@ func (p Problem) Rideable(ctx context.Context, o Optimum, n int, evenWatts float
 			best.Plan, best.Outcome, best.Even = plan, out, true
 		}
 	}
-	return best, p.cause()
+	return p.simpler(best, evenWatts, even)
 }
 
 // weight is a time with a small price on every cue to remember.
@@ -512,45 +513,4 @@ func (p Problem) takeOff(rd *rider, watts []float64) {
 		watts[pick] = p.nextStep(watts[pick], -1)
 		from = pick
 	}
-}
-
-// evenSteps is the best even power in 5 W steps: the step above and the step
-// below in turn, with as much of the upper one as keeps the reserve; one cue
-// if a single step does, or if only one is allowed.
-func (p Problem) evenSteps(watts float64, n int) ([]Piece, Outcome, error) {
-	total := p.Profile.Length()
-	low := math.Max(math.Ceil(p.Floor/WattStep)*WattStep, WattStep*math.Floor(watts/WattStep+1e-9))
-	high := math.Min(low+WattStep, math.Floor(p.Ceiling/WattStep)*WattStep)
-	best := []Piece{{0, total, low}}
-	out, err := p.Score(best)
-	if err != nil || n < 2 || high <= low {
-		return best, out, err
-	}
-	turns := float64(max(1, p.turns(0.5, out.Time, n)))
-	at := func(share float64) []Piece {
-		var plan []Piece
-		for k := range int(turns) {
-			from, to := total*float64(k)/turns, total*float64(k+1)/turns
-			plan = append(plan, Piece{from, from + share*(to-from), high}, Piece{from + share*(to-from), to, low})
-		}
-		plan[len(plan)-1].To = total
-		return plan
-	}
-	lo, hi := 0.0, 1.0
-	for range 14 {
-		if err := p.cause(); err != nil {
-			return nil, Outcome{}, err
-		}
-		share := 0.5 * (lo + hi)
-		o, err := p.Score(at(share))
-		if err == nil && o.BalanceMin >= p.Reserve-1e-6 {
-			lo = share
-			if o.Time < out.Time && len(tooShort(at(share), o)) == 0 {
-				best, out = at(share), o
-			}
-		} else {
-			hi = share
-		}
-	}
-	return best, out, nil
 }

@@ -86,7 +86,7 @@ func gridLengths(length float64) (step, control float64) {
 	case length <= 40000:
 		return 25, 100
 	default:
-		return 50, math.Max(100, length/700)
+		return math.Max(50, length/6000), math.Max(100, length/700)
 	}
 }
 
