@@ -119,6 +119,10 @@ type PlanSheet struct {
 	MeanWatts   float64 // W, time mean of the plan
 	Kept        float64 // share of the possible gain over even power that the plan keeps; NaN-free, 0 if there is none to gain
 
+	EquivalentWatts  float64 // W, the steady power that costs about as much; 0 for a sketch
+	ShareOfThreshold float64 // EquivalentWatts over threshold, fraction; 0 for a sketch
+	Load             float64 // threshold-hours; 0 for a sketch
+
 	Trace []TracePoint // for drawing: along the course
 }
 

@@ -26,6 +26,7 @@ func (s *sheet) plan(climbs []course.Climb) PlanSheet {
 		p.Time, p.BalanceMin, p.MeanWatts = r.Plan.Outcome.Time, r.Plan.Outcome.BalanceMin, r.Plan.Outcome.MeanWatts
 		p.Cues = s.cues(climbs)
 		p.Trace = s.trace(p.Cues)
+		s.load(&p)
 		p.RulesTime = r.Ruled.Time
 	}
 	p.Rules = s.rules()

@@ -19,6 +19,7 @@ type Learnt struct {
 	True, Displayed Capacity
 	Scale           estimate.Estimate // displayed watts over true watts
 	Mode            Capacity          // the most probable rider, true watts
+	RepeatError     float64           // of this rider's tests, the most probable, fraction
 	Effective       float64           // share of the draws that counted before resampling
 
 	scales []float64
@@ -78,7 +79,7 @@ func Infer(r Rider, ride Source, random *rand.Rand) (Learnt, Account) {
 		at, _ = in.mode()
 	}
 	points, effective := in.draws(random, Draws)
-	l := Learnt{Mode: in.capacity(at), Effective: effective}
+	l := Learnt{Mode: in.capacity(at), RepeatError: math.Exp(at[lnNoise]), Effective: effective}
 	trueDraws, displayed, scales := make([][4]float64, Draws), make([][4]float64, Draws), make([]float64, Draws)
 	for i, x := range points {
 		c := in.capacity(x)

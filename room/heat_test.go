@@ -32,6 +32,31 @@ func TestPublishedMetabolicHeat(t *testing.T) {
 	near(t, "evaporation", 0.1/3600*vapourHeat, 67.5, 0.1)
 }
 
+// Gross efficiency: 19.8 ± 0.6 % in 17 riders (Moseley and Jeukendrup 2001,
+// MSSE 33:621); 15 to 24 % in competitive riders, 13 to 22 % in others at 50
+// rpm (Nickleberry and Brooks 1996); 24.5 ± 0.7 % in professionals (Lucía et
+// al. 2002, MSSE 34:2079), whose 85.2 W for each litre of oxygen a minute are
+// that at 20.9 kJ a litre (computed). Abstracts only.
+func TestPublishedEfficiency(t *testing.T) {
+	near(t, "usual efficiency", usualEfficiency, 0.198, 0.006)
+	near(t, "the lowest seen", lowestEfficiency, 0.13, 1e-9)
+	near(t, "professionals", 85.2*60/20900, 0.245, 0.003)
+	if top := 85.2 * 60 / 20900; highestEfficiency < top || highestEfficiency > top+0.007+0.001 {
+		t.Errorf("highest efficiency %.3f, professionals %.3f ± 0.007", highestEfficiency, top)
+	}
+}
+
+// Humidity ratio of saturated air at 25 °C, 0.020173, and the volume of dry air
+// there, 0.8443 m³/kg (ASHRAE Handbook 2017, tables, as quoted in psychrolib's
+// tests, read there), from our vapour density and air density; within 0.5 and
+// 0.1 %.
+func TestPublishedMoistAirOfRooms(t *testing.T) {
+	vapour := VapourDensity(25, 1)
+	dry := physics.Air{Temperature: 25, Pressure: 101325 - physics.SaturationPressure(25)}.Density()
+	near(t, "humidity ratio", vapour/dry/0.020173, 1, 0.005)
+	near(t, "volume of dry air", 1/physics.Air{Temperature: 25, Pressure: 101325}.Density()/0.8443, 1, 0.001)
+}
+
 // Convection of a seated person in moving air: 0.061·V^0.6 Btu/(h·ft²·°F), V in
 // ft/min (ASHRAE 1997, secondary: a handbook's companion sheet), 8.30 at 1
 // m/s, 16.05 at 3 and 21.80 at 5 W/(m²·K). Own movement is in the air speed.

@@ -11,6 +11,7 @@ import (
 
 	"chainline/capacity"
 	"chainline/course"
+	"chainline/estimate"
 	"chainline/pacing"
 	"chainline/physics"
 )
@@ -99,17 +100,18 @@ func (e *example) road() physics.Motion {
 func (e *example) capacity() capacity.Capacity {
 	e.t.Helper()
 	r := capacity.Rider{Mass: e.given("rider mass"), Age: e.given("age"), Sex: capacity.Male, Level: capacity.Club}
-	before, _ := capacity.Infer(r)
-	e.result("prior CP", before.CriticalPower)
-	e.result("prior sd of CP", before.SD()[0])
-	e.result("prior W′", before.WPrime)
-	e.result("prior Pmax", before.MaxPower)
-	e.result("prior fade", before.Fade)
+	exact := capacity.Source{Name: "meter", SD: 1e-9}
+	before, _ := capacity.Infer(r, exact, estimate.Stream(1, 0))
+	e.result("prior CP", before.Mode.CriticalPower)
+	e.result("prior W′", before.Mode.WPrime)
+	e.result("prior Pmax", before.Mode.MaxPower)
+	e.result("prior fade", before.Mode.Fade)
 	for _, s := range []float64{180, 420, 900} {
 		label := "test of " + strconv.Itoa(int(s)) + " s"
-		r.Evidence = append(r.Evidence, capacity.Evidence{Kind: capacity.MaximalTest, Duration: s, Watts: e.given(label), Source: "meter"})
+		r.Evidence = append(r.Evidence, capacity.Evidence{Kind: capacity.MaximalTest, Duration: s, Watts: e.given(label), Source: "meter", Date: label})
 	}
-	c, account := capacity.Infer(r)
+	learnt, account := capacity.Infer(r, exact, estimate.Stream(1, 0))
+	c := learnt.Mode
 	if account.Fit == nil || account.Fit.Form != capacity.InverseTime {
 		e.t.Fatalf("the example's tests are fitted otherwise: %+v", account)
 	}
@@ -118,15 +120,14 @@ func (e *example) capacity() capacity.Capacity {
 	e.result("fitted W′", account.Fit.WPrime)
 	e.result("standard error of W′", account.Fit.SEWPrime)
 	e.result("CP", c.CriticalPower)
-	e.result("sd of CP", c.SD()[0])
 	e.result("W′", c.WPrime)
-	e.result("sd of W′", c.SD()[1])
+	e.result("Pmax", c.MaxPower)
+	e.result("repeat error", 100*learnt.RepeatError)
 	e.result("fade", c.Fade)
+	e.result("sd of CP", learnt.Displayed.SD()[0])
+	e.result("sd of W′", learnt.Displayed.SD()[1])
 	e.result("power for an hour", c.Threshold())
 	e.result("ceiling", c.Power(60))
-	low := c.AtRisk(1, 1200)
-	e.result("CP at z = 1 for 20 min", low.CriticalPower)
-	e.result("W′ at z = 1 for 20 min", low.WPrime)
 	return c
 }
 
