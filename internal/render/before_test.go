@@ -134,7 +134,7 @@ func TestBeforeTheGunIsTold(t *testing.T) {
 	page := spaces(htmlOf(t, racer()))
 	for _, want := range []string{"Warm up from 19:06", "97 % of what you can spend is there at the gun", "ends 7 min before it", "10 min easy at 95 W",
 		"One small bottle is plenty", "0.8–1.4 l/h", "24 °C, 66 %", "790 W", "21 °C and 55 % humidity", "one pedestal fan", "Seconds surer", "seconds lost without",
-		"Zero offset", "would narrow your threshold", "± 9 W now, about ± 6 W after"} {
+		"Zero offset", "would narrow your threshold"} {
 		flat := strings.ToLower(strings.Join(strings.Fields(text), " "))
 		if !strings.Contains(flat, strings.ToLower(want)) {
 			t.Errorf("the text does not say %q", want)
@@ -146,6 +146,11 @@ func TestBeforeTheGunIsTold(t *testing.T) {
 	for _, want := range []string{"19:22:20   100 W    0:40  easy, effort 8", "      49  Ride these cues instead of an even effort (38 to 61)."} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the text has no line %q", want)
+		}
+	}
+	for b, want := range map[string]bool{"racer": false, "newcomer": true} { // a sentence with the numbers says them once
+		if strings.Contains(textOf(t, samples()[b], TextOptions{}), "Doubt about your threshold") != want {
+			t.Errorf("%s: the doubt beside the sentence: want %v", b, want)
 		}
 	}
 	b := racer()
@@ -168,12 +173,13 @@ func plainText(t *testing.T, page string) string {
 // TestCautionsAreSaidOnceAndWhereTheyBelong holds the words brief uses.
 func TestCautionsAreSaidOnceAndWhereTheyBelong(t *testing.T) {
 	all := []string{"A hard effort. Not for anyone with chest pain.", "Ask a doctor before going hard.", "Some medicines lower the heart rate; then the bands do not hold.",
-		"Put a fan on before the start. Keep leads and sockets dry.", "Chainline estimates; it does not examine you and is no medical device.", "Something new."}
+		"Put a fan on before the start. Keep leads and sockets dry.", "Chainline estimates; it does not examine you and is no medical device.", "Something new.",
+		"This effort in this room could make you dangerously hot; ask a doctor.", "Never drink more than you lose."}
 	plan, room, foot := placeCautions(all, true)
-	if len(plan) != 3 || len(room) != 1 || len(foot) != 2 || room[0] != all[3] {
+	if len(plan) != 3 || len(room) != 3 || len(foot) != 2 || room[0] != all[3] {
 		t.Errorf("plan %q, room %q, foot %q", plan, room, foot)
 	}
-	if _, room, foot := placeCautions(all, false); len(room) != 0 || len(foot) != 3 {
+	if _, room, foot := placeCautions(all, false); len(room) != 0 || len(foot) != 5 {
 		t.Error("without a room its caution is not at the foot")
 	}
 	b := racer()

@@ -37,15 +37,19 @@ type setting struct {
 	top, block  float64 // pt: all above the columns but strip and notes; a heading with its space
 	mayDrop     int     // how much of dropOrder goes before the next setting is tried
 	many        bool    // cues in two columns, the rest in three
+	screen      bool    // a screen, which shows all
 }
+
+// onScreen shares out blocks where paper has no two columns to share them over.
+var onScreen = setting{line: 10.9, small: 9.6, chars: 0.268, row: 18.5, block: 24, screen: true}
 
 const (
 	leftWidth, rightWidth = 320.0, 186.0 // pt, as page.css parts the sheet
 	sheetWidth            = 527.0        // pt, of A4 without margins
 	sheetHeight           = 804.0        // pt; A4 has 794, and the reckoning is some 25 too high
 	thirdWidth            = 166.0        // pt, of three columns
-	thirdBreaks           = 12.0         // pt, lost where three columns cannot be level
-	manyFrom              = 16           // cues from which two columns of them are of use
+	thirdBreaks           = 26.0         // pt, lost where three columns cannot be level
+	manyFrom              = 10           // cues from which two columns of them are of use
 	threeFrom             = 41           // cues from which paper has three, with less said of each
 )
 
@@ -54,7 +58,7 @@ var settings = []setting{
 	{name: "snug", line: 10.9, small: 9.6, chars: 0.268, row: 15.7, top: 146, block: 24, mayDrop: 1},
 	{name: "tight", line: 10, small: 9.1, chars: 0.29, row: 11.6, top: 105, block: 18, mayDrop: 2},
 	{name: "tight dense", line: 9.1, small: 8.2, chars: 0.305, row: 10.6, top: 104, block: 16, mayDrop: 4},
-	{name: "tight dense", line: 9.1, small: 8.2, chars: 0.305, row: 10.6, top: 84, block: 12, mayDrop: len(dropOrder), many: true},
+	{name: "tight dense", line: 9.1, small: 8.2, chars: 0.305, row: 10.6, top: 74, block: 12, mayDrop: len(dropOrder), many: true},
 	{name: "tight dense", line: 9.1, small: 8.2, chars: 0.305, row: 10.6, top: 104, block: 16, mayDrop: len(dropOrder)},
 }
 
@@ -77,6 +81,9 @@ func (p *page) fit() {
 			}
 			p.Dropped, words = append(p.Dropped, d.name), append(words, d.words)
 			p.DropNote = "Left out on paper: " + strings.Join(words, ", ") + "."
+			if p.Three() {
+				p.DropNote = "Left out on paper: gears, heart bands, words for the effort, " + strings.Join(words, ", ") + "."
+			}
 			if p.fits(s) {
 				return
 			}
@@ -140,7 +147,7 @@ func (p *page) dropped(name string) bool {
 func (p *page) share(s setting) float64 {
 	ride := p.rideHeight(s)
 	if s.many {
-		p.Left, p.Right = nil, blocks
+		p.share(onScreen) // paper takes the blocks from both columns into three
 		sum := 0.0
 		for _, b := range blocks {
 			sum += p.blockHeight(b, thirdWidth, s)
@@ -187,8 +194,8 @@ func lines(width float64, s setting, texts ...string) float64 {
 }
 
 func (p *page) rideHeight(s setting) float64 {
-	width, rows := leftWidth, 0.0
-	if p.Many {
+	width, rows, many := leftWidth, 0.0, p.Many && !s.screen
+	if many {
 		width = sheetWidth
 	}
 	for _, r := range p.Cues {
@@ -198,9 +205,9 @@ func (p *page) rideHeight(s setting) float64 {
 		}
 	}
 	switch {
-	case p.Three():
+	case many && p.Three():
 		rows = s.row * (float64(len(p.Cues))/3 + 2)
-	case p.Many:
+	case many:
 		rows = rows/2 + s.row
 	}
 	h := 2*s.line + rows
@@ -234,12 +241,12 @@ func (p *page) blockHeight(name string, width float64, s setting) float64 {
 		}
 		h += width*0.49 + s.line*(lines(width, s, strings.Join(p.WarmNote, " ")+p.CoolDown)) + s.small*lines(small, s, strings.Repeat("x", 75))
 		for _, d := range p.WarmUp {
-			if d.Lead == "" {
+			if d.Lead == "" || s.screen {
 				h += (s.line + 1) * lines(width-50, s, d.What)
 			}
 		}
 	case "room":
-		if p.RoomIntro == "" {
+		if !p.HasRoom {
 			return 0
 		}
 		h += 1.5*s.line*float64((len(p.RoomFacts)+1)/2) + 6 + s.line*lines(width, s, strings.Join(p.RoomLines, " ")) +

@@ -18,7 +18,8 @@ type before struct {
 	WarmNote []string
 	CoolDown string
 
-	RoomIntro string
+	HasRoom   bool
+	RoomIntro string // what the lines have not said; may be empty
 	RoomFacts []fact
 	RoomLines []string
 
@@ -56,7 +57,7 @@ func newBefore(b brief.Brief) before {
 	s.worth(b.Worth)
 	if t := b.NextTest; t.Sentence != "" {
 		s.Test = sentence(t.Sentence)
-		if t.SDNow > 0 && t.SDThen > 0 {
+		if t.SDNow > 0 && t.SDThen > 0 && !strings.Contains(t.Sentence, "±") {
 			s.TestNote = "Doubt about your threshold: ± " + whole(t.SDNow) + nb + "W now, about ± " + whole(t.SDThen) + nb + "W after (sd)."
 		}
 	}
@@ -217,18 +218,12 @@ func letter(i int) string {
 }
 
 func (s *before) room(r brief.RoomSheet) {
-	if !r.Known {
+	if s.HasRoom = r.Known; !r.Known {
 		return
-	}
-	air := "air moving at " + decimals(r.Airflow, 1) + nb + "m/s"
-	s.RoomIntro = sentence(join([]string{whole(r.Temperature) + nb + "°C and " + percent(r.Humidity, 0) + " humidity at the start",
-		join([]string{air, bracket(r.AirflowFrom)}, " ")}, ", "))
-	if r.Assumed != "" {
-		s.RoomIntro += " " + sentence("Taken as usual: "+r.Assumed)
 	}
 	add := func(label, value, unit string) { s.RoomFacts = append(s.RoomFacts, fact{label, value, unit}) }
 	if r.MetabolicHeatW > 0 {
-		add("Heat to lose", whole(r.MetabolicHeatW), "W")
+		add("Heat to lose", whole(10*math.Round(r.MetabolicHeatW/10)), "W")
 	}
 	if r.EndTemperature.Mean != 0 {
 		add("Room at the end", whole(r.EndTemperature.Mean), "°C, "+percent(r.EndHumidity.Mean, 0))
@@ -245,15 +240,35 @@ func (s *before) room(r brief.RoomSheet) {
 			s.RoomLines = append(s.RoomLines, sentence(l))
 		}
 	}
+	s.RoomIntro = roomIntro(r, clean(strings.Join(s.RoomLines, "\n")))
+}
+
+// roomIntro is the room as it was taken, as far as it has not been said.
+func roomIntro(r brief.RoomSheet, said string) string {
+	var out []string
+	if warm := whole(r.Temperature) + " °C and " + whole(100*r.Humidity) + " %"; !strings.Contains(said, warm) {
+		out = append(out, strings.ReplaceAll(warm, " ", nb)+" humidity at the start")
+	}
+	if r.AirflowFrom == "" || !strings.Contains(said, clean(r.AirflowFrom)) {
+		out = append(out, join([]string{"air moving at " + decimals(r.Airflow, 1) + nb + "m/s", bracket(r.AirflowFrom)}, " "))
+	}
+	first := strings.Replace(sentence(strings.Join(out, ", ")), nb+"and"+nb, " and ", 1)
+	if r.Assumed != "" {
+		first = join([]string{first, sentence("Taken as usual: " + r.Assumed)}, " ")
+	}
+	return first
 }
 
 // spread is an interval in litres, without an empty one.
 func spread(low, high float64) string {
-	low = math.Max(low, 0)
-	if l, h := decimals(low, 1), decimals(high, 1); l != h {
-		return l + "–" + h
+	l, h := decimals(math.Max(low, 0), 1), decimals(high, 1)
+	switch l {
+	case h:
+		return h
+	case "0.0":
+		return "up to " + h
 	}
-	return decimals(high, 1)
+	return l + "–" + h
 }
 
 func bracket(s string) string {

@@ -10,8 +10,8 @@ var cautionPlaces = []struct {
 	words []string
 }{
 	{"foot", []string{"does not examine you", "medical device"}},
+	{"room", []string{"sockets", "leads", "this room", "fan ", "drink"}},
 	{"plan", []string{"hard effort", "doctor", "guardian", "maximal test", "heart rate"}},
-	{"room", []string{"sockets", "leads", "fan ", "sweat"}},
 }
 
 // placeCautions parts the cautions by what they are about.

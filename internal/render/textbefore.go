@@ -56,7 +56,7 @@ func (t *terminal) hanging(head, text string, strong bool) {
 }
 
 func (t *terminal) room(s sheet) {
-	if s.RoomIntro == "" {
+	if !s.HasRoom {
 		return
 	}
 	t.head("The room")

@@ -16,7 +16,7 @@ import (
 // with a lettered bead for each thing to do. X grows with time, Y downwards.
 //
 // What drops first as the room shrinks: times at the foot; the names of the
-// steps; then what the shortest steps ask for. Never dropped: the corridor,
+// steps, longest first; then what the shortest steps ask for. Never dropped: the corridor,
 // the gun, the chainline, and a bead that names every moment.
 type WarmUp struct {
 	Width, Height float64
@@ -166,7 +166,7 @@ func (w *WarmUp) label(steps []brief.WarmUpStep, speaks string) {
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(all[b].lasts, all[a].lasts) })
-	for keep, named := len(all), true; keep > 0; {
+	for keep := len(all); keep > 0; {
 		shown := append([]int{}, order[:keep]...)
 		slices.Sort(shown)
 		labels := make([]WarmUpLabel, len(shown))
@@ -177,9 +177,7 @@ func (w *WarmUp) label(steps []brief.WarmUpStep, speaks string) {
 				band := w.Steps[n]
 				l.At = append(l.At, Point{(band.FromX + band.ToX) / 2, band.Upper})
 			}
-			if named {
-				l.Name = all[i].say
-			}
+			l.Name = all[i].say
 			l.Half = math.Max(4*float64(utf8.RuneCountInString(l.Lead)), 3.1*float64(utf8.RuneCountInString(l.Name)))
 			middle := (l.At[0].X + l.At[len(l.At)-1].X) / 2
 			labels[k], beads[k] = l, Bead{X: middle, Half: l.Half}
@@ -191,16 +189,28 @@ func (w *WarmUp) label(steps []brief.WarmUpStep, speaks string) {
 			w.Labels = labels
 			return
 		}
-		if named {
-			named = false
-		} else {
+		if !forgetWidest(all) {
 			keep--
 		}
 	}
 }
 
+// forgetWidest takes the longest name away; false if there was none.
+func forgetWidest(all []ask) bool {
+	widest := 0
+	for i := range all {
+		if utf8.RuneCountInString(all[i].say) > utf8.RuneCountInString(all[widest].say) {
+			widest = i
+		}
+	}
+	had := all[widest].say != ""
+	all[widest].say = ""
+	return had
+}
+
 // ticks are times where steps begin: the gun, the start, then the longest
-// steps first, each only where it keeps clear of those before.
+// steps first; then round times; each only where it keeps clear of those
+// before.
 func (w *WarmUp) ticks(steps []brief.WarmUpStep, gun float64, clocked bool, y float64, x func(float64) float64) {
 	order := append([]brief.WarmUpStep{}, steps...)
 	slices.SortStableFunc(order[1:], func(a, b brief.WarmUpStep) int {
@@ -235,6 +245,11 @@ func (w *WarmUp) ticks(steps []brief.WarmUpStep, gun float64, clocked bool, y fl
 	for _, s := range order {
 		if text := timeOfDay(s.StartS, gun, clocked); !clocked || strings.Count(text, ":") == 1 {
 			put(s.StartS, text)
+		}
+	}
+	for _, round := range []float64{600, 300} {
+		for t := math.Ceil((gun+steps[0].StartS)/round) * round; clocked && t < gun; t += round {
+			put(t-gun, timeOfDay(t-gun, gun, true))
 		}
 	}
 	slices.SortFunc(w.Ticks, func(a, b Label) int { return cmp.Compare(a.X, b.X) })
