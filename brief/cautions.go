@@ -141,8 +141,8 @@ func (s *sheet) cautions(b Brief) []string {
 	if !s.Rider.Screened {
 		out = append(out, "Ask a doctor before going hard if you are new to it, over 45, pregnant, or take medicines for heart or blood pressure; answer it once in the rider file (screened).")
 	}
-	if s.Rider.Age > 0 && s.Rider.Age < 18 {
-		out = append(out, "Under 18: with the agreement of a guardian and a qualified coach; no maximal tests.")
+	if s.minor() {
+		out = append(out, "Under 18: with the agreement of a guardian and a qualified coach; no maximal tests, and this plan asks for nothing all-out.")
 	}
 	if b.Rider.HeartRateMax > 0 {
 		out = append(out, "Some medicines lower the heart rate; then the bands do not hold (heart_rate: off).")

@@ -138,6 +138,9 @@ func (s *sheet) make(ctx context.Context) error {
 	} else {
 		floor, ceiling := q.Rig.Limits()
 		s.ask.Floor, s.ask.Ceiling = floor, math.Min(ceiling, s.c.MaxPower)
+		if q.minor() {
+			s.ask.Ceiling = math.Max(floor+pacing.WattStep, math.Min(s.ask.Ceiling, s.c.Power(minorFor)))
+		}
 	}
 	var err error
 	s.res, err = pacing.Make(ctx, s.ask)
@@ -157,6 +160,12 @@ func (q Request) learn() (capacity.Learnt, capacity.Account) {
 
 // inferStream is the stream of the inference, far from those of the draws.
 const inferStream = 1 << 40
+
+// minorFor is the duration in seconds whose best power no cue asks of a rider
+// under 18 to top: nothing all-out. Our judgement.
+const minorFor = 480.0
+
+func (q Request) minor() bool { return q.Rider.Age > 0 && q.Rider.Age < 18 }
 
 // Doubts about typed numbers, our judgement: bathroom scales and a day's
 // water, and a bicycle weighed once.

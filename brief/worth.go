@@ -57,10 +57,14 @@ func (s *sheet) worth(ctx context.Context, b Brief) ([]Worth, error) {
 
 // pacingWorth rides the plan and the best even power in the same draws.
 func (s *sheet) pacingWorth(ctx context.Context) (Worth, bool, error) {
-	if s.Way.Sketch != nil || len(s.res.Plan.Plan) < 2 || s.Given != nil {
+	what, length := "ride the cues instead of one even power", s.Way.Profile.Length()
+	if s.Way.Sketch != nil {
+		what, length = "ride by gradient instead of one even effort", s.res.Plausible[0].Length()
+	}
+	if s.Given != nil || len(s.res.Plan.Plan) < 2 && len(s.res.Rules) < 2 {
 		return Worth{}, false, nil
 	}
-	orders := pacing.Orders{Plan: []pacing.Piece{{From: 0, To: s.Way.Profile.Length(), Watts: s.res.EvenWatts}}, ForCP: s.res.Orders.ForCP, Duration: s.res.Orders.Duration}
+	orders := pacing.Orders{Plan: []pacing.Piece{{From: 0, To: length, Watts: s.res.EvenWatts}}, ForCP: s.res.Orders.ForCP, Duration: s.res.Orders.Duration}
 	even, err := s.world.Forecast(ctx, orders, s.Seed, s.Draws, s.Workers)
 	if err != nil {
 		return Worth{}, false, err
@@ -69,8 +73,11 @@ func (s *sheet) pacingWorth(ctx context.Context) (Worth, bool, error) {
 	for i, t := range even.ByDraw {
 		saved[i] = t - s.res.Forecast.ByDraw[i]
 	}
-	w := seconds("ride the cues instead of one even power", saved)
-	w.Why = fmt.Sprintf("both ridden in the same %d draws; even power is %.0f W", s.Draws, s.res.EvenWatts)
+	w := seconds(what, saved)
+	w.Why = fmt.Sprintf("both ridden in the same %d draws", s.Draws)
+	if !s.world.ByFeel {
+		w.Why += fmt.Sprintf("; even power is %.0f W", s.res.EvenWatts)
+	}
 	return w, true, nil
 }
 
