@@ -3,6 +3,7 @@ package brief
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"chainline/course"
 )
@@ -30,16 +31,22 @@ func nameCues(cues []Cue, climbs []course.Climb, p course.Profile) {
 		if k := onClimb[i]; k >= 0 {
 			seen[k]++
 			c.Name = climbName(k, len(climbs), seen[k], parts[k])
+			if before := climbs[k].Start - c.FromM; seen[k] == 1 && before > mostBefore(*c) {
+				c.Name = "Into " + strings.ToLower(c.Name[:1]) + c.Name[1:]
+			}
 		} else {
 			gradient := (p.At(c.ToM) - p.At(c.FromM)) / (c.ToM - c.FromM)
 			afterClimb := i > 0 && onClimb[i-1] >= 0 && c.FromM-end(climbs[onClimb[i-1]]) < 300
 			c.Name = roadName(*c, gradient, i == 0, i == len(cues)-1, afterClimb)
 		}
 		if i == len(cues)-1 && len(cues) > 1 {
-			c.Name = lastName(*c)
+			c.Name = lastName(*c, (p.At(c.ToM)-p.At(c.FromM))/(c.ToM-c.FromM))
 		}
 	}
 }
+
+// mostBefore is how far ahead of a climb a cue named after it may begin, m.
+func mostBefore(c Cue) float64 { return math.Max(200, 0.15*(c.ToM-c.FromM)) }
 
 func end(c course.Climb) float64 { return c.Start + c.Length }
 
@@ -99,12 +106,16 @@ func roadName(c Cue, gradient float64, first, last, afterClimb bool) string {
 	}
 }
 
-func lastName(c Cue) string {
+func lastName(c Cue, gradient float64) string {
 	switch {
-	case c.Share > 1.02:
-		return "Home, give what is left"
 	case c.Watts < 1:
 		return "Home, rolling"
+	case c.Share > 1.02 && gradient < downFrom:
+		return "Home, push to the line"
+	case c.Share > 1.02:
+		return "Home, give what is left"
+	case c.Share < 0.9:
+		return "Home, easy does it"
 	default:
 		return "Home, hold on"
 	}
