@@ -11,7 +11,9 @@ import (
 func TestNamesSayWhereTheCueIs(t *testing.T) {
 	p := course.Profile{Distance: []float64{0, 4000, 7000, 9000, 10000}, Elevation: []float64{0, 0, 180, 100, 60}}
 	climbs := []course.Climb{{Start: 4000, Length: 3000, Ascent: 180}}
-	cue := func(from, to, share float64) Cue { return Cue{FromM: from, ToM: to, Watts: 200 * share, Share: share, LastS: 300} }
+	cue := func(from, to, share float64) Cue {
+		return Cue{FromM: from, ToM: to, Watts: 200 * share, Share: share, LastS: 300}
+	}
 	for _, c := range []struct {
 		cues []Cue
 		want []string

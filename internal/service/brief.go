@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"time"
 
@@ -23,6 +24,9 @@ import (
 // means not given. What is nil was not given.
 type BriefRequest struct {
 	Rider, Rig, Road, Course, Event, Plan string
+	// Open opens what the names above mean; nil: files on disk. The app opens
+	// what its store keeps.
+	Open func(name string) (io.ReadCloser, error)
 
 	Sketch  SketchRequest
 	Laps    int  // 0: as the event says
@@ -80,11 +84,9 @@ func (q BriefRequest) request() (brief.Request, error) {
 	if err = q.options(&ask); err != nil {
 		return ask, err
 	}
-	event := input.EventFile{}
-	if q.Event != "" {
-		if event, err = read(q.Event, input.ReadEvent); err != nil {
-			return ask, err
-		}
+	event, err := q.event()
+	if err != nil {
+		return ask, err
 	}
 	day, err := q.day(event)
 	if err != nil {
@@ -93,12 +95,12 @@ func (q BriefRequest) request() (brief.Request, error) {
 	if q.Rider == "" || q.Rig == "" {
 		return ask, problem.Bad("a brief needs a rider and a rig; expected --rider FILE and --rig FILE").WithHint("demo/ has examples; docs/formats.md states every key.")
 	}
-	rider, err := read(q.Rider, input.ReadRider)
+	rider, err := read(q, q.Rider, input.ReadRider)
 	if err != nil {
 		return ask, err
 	}
 	ask.Rider, ask.Acclimatised, ask.Weighed = riderOf(rider, day), rider.Acclimatised.Or(false), weighed(rider)
-	set, err := read(q.Rig, input.ReadRig)
+	set, err := read(q, q.Rig, input.ReadRig)
 	if err != nil {
 		return ask, err
 	}
@@ -113,7 +115,7 @@ func (q BriefRequest) request() (brief.Request, error) {
 	}
 	road := input.RoadFile{}
 	if q.Road != "" {
-		if road, err = read(q.Road, input.ReadRoad); err != nil {
+		if road, err = read(q, q.Road, input.ReadRoad); err != nil {
 			return ask, err
 		}
 	}
@@ -123,6 +125,13 @@ func (q BriefRequest) request() (brief.Request, error) {
 		ask.Given, err = q.given(ask.Way)
 	}
 	return ask, err
+}
+
+func (q BriefRequest) event() (input.EventFile, error) {
+	if q.Event == "" {
+		return input.EventFile{}, nil
+	}
+	return read(q, q.Event, input.ReadEvent)
 }
 
 // options checks what came as words and numbers.

@@ -25,8 +25,8 @@ type profile = course.Profile
 // shortest course in metres that a plan is made for.
 const shortestCourse = 200
 
-// open opens a file that a person named.
-func open(name string) (*os.File, error) {
+// OpenFile opens a file that a person named.
+func OpenFile(name string) (io.ReadCloser, error) {
 	f, err := os.Open(name)
 	if err == nil {
 		if info, e := f.Stat(); e == nil && info.IsDir() {
@@ -44,9 +44,17 @@ func open(name string) (*os.File, error) {
 	return nil, &problem.Error{Kind: problem.Misuse, Message: name + ": cannot be opened; expected a file that can be read", Err: err}
 }
 
+// open opens what a request names.
+func (q BriefRequest) open(name string) (io.ReadCloser, error) {
+	if q.Open != nil {
+		return q.Open(name)
+	}
+	return OpenFile(name)
+}
+
 // read opens a file and reads it with one of input's readers.
-func read[T any](name string, reader func(string, io.Reader) (T, error)) (T, error) {
-	f, err := open(name)
+func read[T any](q BriefRequest, name string, reader func(string, io.Reader) (T, error)) (T, error) {
+	f, err := q.open(name)
 	if err != nil {
 		var none T
 		return none, err
@@ -110,7 +118,7 @@ func (q BriefRequest) way(event input.EventFile) (brief.Way, error) {
 // fromFile reads a GPX or CSV course; which of the two is seen from its first
 // character, whatever the file is called.
 func (q BriefRequest) fromFile() (brief.Way, error) {
-	f, err := open(q.Course)
+	f, err := q.open(q.Course)
 	if err != nil {
 		return brief.Way{}, err
 	}
@@ -180,7 +188,7 @@ func (q BriefRequest) given(w brief.Way) ([]pacing.Piece, error) {
 	if w.Sketch != nil {
 		return nil, problem.Bad("--plan: a sketch has no places to hold watts from; expected a course file")
 	}
-	rows, err := read(q.Plan, input.ReadPlan)
+	rows, err := read(q, q.Plan, input.ReadPlan)
 	if err != nil {
 		return nil, err
 	}

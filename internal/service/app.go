@@ -1,0 +1,57 @@
+package service
+
+import (
+	"context"
+
+	"chainline/brief"
+	"chainline/capacity"
+)
+
+// What the app asks beyond a whole brief.
+
+// Known is what is known of a rider on a rig.
+type Known struct {
+	Rider    capacity.Rider
+	Capacity capacity.Capacity // displayed watts; true ones where the rig shows none
+	Learnt   capacity.Learnt
+	Account  capacity.Account
+}
+
+// Learn reads rider and rig of a request and says what the evidence comes to.
+func Learn(q BriefRequest) (Known, error) {
+	q.Sketch.Distance, q.Sketch.Ascent = new(float64), new(float64) // any course will do
+	*q.Sketch.Distance = 10000
+	q.Course, q.Event, q.Plan = "", "", ""
+	if q.Draws == 0 {
+		q.Draws = 1
+	}
+	ask, err := q.request()
+	if err != nil {
+		return Known{}, err
+	}
+	k := Known{Rider: ask.Rider}
+	k.Capacity, k.Account, k.Learnt = brief.Learn(ask)
+	return k, nil
+}
+
+// Glance is what a course would be like for a rider, at a glance: one even
+// effort, no heat, few draws.
+func Glance(ctx context.Context, q BriefRequest) (brief.Quick, error) {
+	if q.Draws == 0 {
+		q.Draws = 1
+	}
+	ask, err := q.request()
+	if err != nil {
+		return brief.Quick{}, err
+	}
+	return brief.Glance(ctx, ask)
+}
+
+// Course is the way of a request: read, smoothed, with its notes.
+func Course(q BriefRequest) (brief.Way, error) {
+	event, err := q.event()
+	if err != nil {
+		return brief.Way{}, err
+	}
+	return q.way(event)
+}
