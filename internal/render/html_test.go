@@ -163,7 +163,7 @@ func TestRacerPageSays(t *testing.T) {
 	}
 	plainText := strings.ReplaceAll(page, nb, " ")
 	for _, want := range []string{"5 W more all the way: 9 s faster.", "0.01 m² less drag area: 6 s faster.",
-		"If the mass you typed is wrong by 1 kg: 7 s.", "231–249", "14 firm, short sentences only", "180 s maximal test, 330 W, 2 October 2026"} {
+		"If the mass you typed is wrong by 1 kg: 7 s.", "as much as a steady 268 W, 115 % of your threshold: a load of 0.48 threshold-hours.", "231–249", "14 firm, short sentences only", "180 s maximal test, 330 W, 2 October 2026"} {
 		if !strings.Contains(plainText, want) {
 			t.Errorf("the page does not say %q", want)
 		}

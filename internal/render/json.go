@@ -193,6 +193,9 @@ type planJSON struct {
 	BalanceMin  num         `json:"w_balance_min_j"`
 	MeanWatts   num         `json:"mean_watts"`
 	Kept        num         `json:"kept_fraction"`
+	Equivalent  num         `json:"equivalent_watts"`
+	OfThreshold num         `json:"share_of_threshold"`
+	Load        num         `json:"load_threshold_hours"`
 	Trace       []traceJSON `json:"trace"`
 }
 

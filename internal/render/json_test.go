@@ -76,6 +76,7 @@ func TestJSONKeysOthersRelyOn(t *testing.T) {
 		"plan.time_s": 1312.0, "plan.optimum_time_s": 1306.0, "plan.even_watts": 252.0, "plan.even_time_s": 1361.0,
 		"plan.w_balance_min_j": 1800.0, "forecast.median_s": 1312.123456789012, "forecast.low80_s": 1280.0,
 		"forecast.high80_s": 1351.0, "forecast.chance_empty": .11,
+		"plan.equivalent_watts": 268.0, "plan.share_of_threshold": b.Plan.ShareOfThreshold, "plan.load_threshold_hours": b.Plan.Load,
 		"room.known": true, "room.temperature_c": 21.0, "room.humidity_percent": 100 * b.Room.Humidity, "room.metabolic_heat_w": 790.0,
 		"room.end_temperature_c.mean": 24.2, "room.end_humidity_percent.mean": 66.0, "room.end_humidity_percent.sd": 5.0,
 		"room.airflow_needed_m_s": 2.4, "room.sweat_l_per_h.mean": 1.1, "room.fluid_l.low": .15, "room.fluid_l.high": .4,

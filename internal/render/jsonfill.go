@@ -55,7 +55,8 @@ func newPlan(p brief.PlanSheet) planJSON {
 	out := planJSON{Style: p.Style, ChanceLimit: num(p.ChanceLimit), Recovery: p.Recovery, Reserve: num(p.Reserve),
 		ForCP: num(p.ForCP), ForWPrime: num(p.ForWPrime), Cues: []cueJSON{}, Rules: []ruleJSON{}, Time: num(p.Time),
 		OptimumTime: num(p.OptimumTime), EvenWatts: num(p.EvenWatts), EvenTime: num(p.EvenTime), RulesTime: num(p.RulesTime),
-		BalanceMin: num(p.BalanceMin), MeanWatts: num(p.MeanWatts), Kept: num(p.Kept), Trace: []traceJSON{}}
+		BalanceMin: num(p.BalanceMin), MeanWatts: num(p.MeanWatts), Kept: num(p.Kept),
+		Equivalent: num(p.EquivalentWatts), OfThreshold: num(p.ShareOfThreshold), Load: num(p.Load), Trace: []traceJSON{}}
 	for _, c := range p.Cues {
 		out.Cues = append(out.Cues, cueJSON{Number: c.Number, From: num(c.FromM), To: num(c.ToM), Start: num(c.StartS), Last: num(c.LastS),
 			Watts: num(c.Watts), Name: c.Name, WPerKg: num(c.WPerKg), Share: num(c.Share), Wheel: num(c.WheelKmh),

@@ -71,7 +71,8 @@ func racer() brief.Brief {
 			Smoothing: "Elevations were smoothed over 100 m", Laps: 1, Profile: hillProfile(), Sections: 7,
 			Climbs: []course.Climb{{Start: 2000, Length: 2000, Ascent: 100, Mean: .05, Steepest: .078}, {Start: 8000, Length: 1000, Ascent: 60, Mean: .06, Steepest: .094}}},
 		Plan: brief.PlanSheet{Style: "normal", ChanceLimit: .15, Recovery: "differential", Reserve: 1800, ForCP: 236, ForWPrime: 18000,
-			Time: 1312, OptimumTime: 1306, EvenWatts: 252, EvenTime: 1361, BalanceMin: 1800, MeanWatts: 241, Kept: .89},
+			Time: 1312, OptimumTime: 1306, EvenWatts: 252, EvenTime: 1361, BalanceMin: 1800, MeanWatts: 241, Kept: .89,
+			EquivalentWatts: 268, ShareOfThreshold: 268. / 234, Load: 1312. / 3600 * (268. / 234) * (268. / 234)},
 		Forecast: brief.ForecastSheet{Draws: 1000, Seed: 1, Median: 1312, Low80: 1280, High80: 1351, ChanceEmpty: .11, EmptyAt: 8700, EmptyCue: 7,
 			Alone: true, Rest: "capacity, source, masses, drag, rolling, recovery, execution", FiveWatts: 9, DragArea: 6, OneKg: 7},
 		Warnings: []string{

@@ -113,6 +113,13 @@ func planWords(b brief.Brief) []string {
 	if p.MeanWatts > 0 {
 		out = append(out, "On average "+whole(p.MeanWatts)+nb+"W.")
 	}
+	if p.EquivalentWatts > 0 {
+		line := "It costs about as much as a steady " + whole(p.EquivalentWatts) + nb + "W"
+		if p.ShareOfThreshold > 0 && p.Load > 0 {
+			line += ", " + percent(p.ShareOfThreshold, 0) + " of your threshold: a load of " + decimals(p.Load, 2) + " threshold-hours"
+		}
+		out = append(out, line+".")
+	}
 	if f := b.Forecast; f.Draws > 0 {
 		out = append(out, "The forecast rode it "+thousands(f.Draws)+" times, each time with other luck in all that is not known for sure.")
 	}

@@ -51,7 +51,8 @@ const (
 	holdShare    = 0.03
 	leastHalf    = 1.7 // units
 	warmUpWidth  = 360.0
-	labelsFoot   = 34.0 // below the two lines of labels
+	leadFoot     = 18.0 // below the first line of a label
+	labelsFoot   = 34.0 // below both
 	corridorTop  = 48.0
 	corridorBase = 122.0
 	chainGap     = 20.0
@@ -305,7 +306,11 @@ func (w WarmUp) SVG(class string) string {
 	}
 	for _, l := range w.Labels {
 		for _, p := range l.At {
-			d.f(`<path class="leader" d="M%s %sL%s %sV%s"/>`, at(l.X), at(labelsFoot), at(p.X), at(w.Top-4), at(p.Y-1))
+			foot := labelsFoot
+			if l.Name == "" {
+				foot = leadFoot
+			}
+			d.f(`<path class="leader" d="M%s %sV%sL%s %sV%s"/>`, at(l.X), at(foot), at(labelsFoot), at(p.X), at(w.Top-4), at(p.Y-1))
 		}
 	}
 	upper, lower := w.edges()
@@ -313,11 +318,7 @@ func (w WarmUp) SVG(class string) string {
 	d.f(`<path class="corridor" d="%sZ"/>`, path(append(upper, lower...)))
 	d.f(`<path class="gun" d="M%s %sV%s"/>`, at(w.GunX), at(w.Top-8), at(max(w.Base, w.Chain)+8))
 	for _, l := range w.Labels {
-		y := 14.0
-		if l.Name == "" {
-			y = 28
-		}
-		d.text("target", Label{l.X, y, l.Lead, "middle"})
+		d.text("target", Label{l.X, 14, l.Lead, "middle"})
 		if l.Name != "" {
 			d.text("tick", Label{l.X, 29, l.Name, "middle"})
 		}
