@@ -11,18 +11,19 @@ import (
 
 // readers by kind of file; each returns only its error.
 var readers = map[string]func(string, io.Reader) error{
-	"rider": func(n string, r io.Reader) error { _, err := ReadRider(n, r); return err },
-	"rig":   func(n string, r io.Reader) error { _, err := ReadRig(n, r); return err },
-	"road":  func(n string, r io.Reader) error { _, err := ReadRoad(n, r); return err },
-	"event": func(n string, r io.Reader) error { _, err := ReadEvent(n, r); return err },
-	"plan":  func(n string, r io.Reader) error { _, err := ReadPlan(n, r); return err },
+	"rider":  func(n string, r io.Reader) error { _, err := ReadRider(n, r); return err },
+	"rig":    func(n string, r io.Reader) error { _, err := ReadRig(n, r); return err },
+	"road":   func(n string, r io.Reader) error { _, err := ReadRoad(n, r); return err },
+	"event":  func(n string, r io.Reader) error { _, err := ReadEvent(n, r); return err },
+	"course": func(n string, r io.Reader) error { _, err := ReadSketch(n, r); return err },
+	"plan":   func(n string, r io.Reader) error { _, err := ReadPlan(n, r); return err },
 }
 
 // brokenInput is a kind of file, its text, the whole message, and a word of the
 // hint ("" when there is none).
 type brokenInput struct{ kind, text, message, hint string }
 
-var broken = slices.Concat(brokenBasics, brokenEvidence, brokenWeighings, brokenRooms)
+var broken = slices.Concat(brokenBasics, brokenEvidence, brokenWeighings, brokenRooms, brokenScreenings, brokenSketches)
 
 var brokenBasics = []brokenInput{
 	{"rider", "",
@@ -30,7 +31,7 @@ var brokenBasics = []brokenInput{
 	{"rider", "# nothing but a remark\n",
 		"f:1:1: the file is empty; expected lines like 'key: value'", ""},
 	{"rider", "- mass_kg: 70\n",
-		"f:1:1: found a list; expected keys with values: name, mass_kg, height_cm, birth_year, sex, level, max_heart_rate_bpm, resting_heart_rate_bpm, heart_rate, screened, acclimatised, evidence, weighed", ""},
+		"f:1:1: found a list; expected keys with values: name, mass_kg, height_cm, birth_year, sex, level, max_heart_rate_bpm, resting_heart_rate_bpm, heart_rate, screened, screening, acclimatised, evidence, weighed", ""},
 	{"rider", "name: Jo\n",
 		"f:1:1: mass_kg: missing; expected a number in kg from 20 to 250", ""},
 	{"rider", "mass_kg: unknown\n",
@@ -62,7 +63,7 @@ var brokenBasics = []brokenInput{
 	{"rider", "mass_kg: 70\nheight: 170\n",
 		"f:2:1: height: unknown key; expected height_cm", "Did you mean height_cm? docs/formats.md lists every key."},
 	{"rider", "mass_kg: 70\nfavourite_colour: red\n",
-		"f:2:1: favourite_colour: unknown key; expected one of name, mass_kg, height_cm, birth_year, sex, level, max_heart_rate_bpm, resting_heart_rate_bpm, heart_rate, screened, acclimatised, evidence, weighed", "docs/formats.md lists every key."},
+		"f:2:1: favourite_colour: unknown key; expected one of name, mass_kg, height_cm, birth_year, sex, level, max_heart_rate_bpm, resting_heart_rate_bpm, heart_rate, screened, screening, acclimatised, evidence, weighed", "docs/formats.md lists every key."},
 	{"rider", "mass_kg: 70\nmass_kg: 71\n",
 		"f:2:1: mass_kg: written a second time (first in line 1); expected each key once", ""},
 	{"rider", "mass_kg: 70\nbirth_year: 1989.5\n",
@@ -82,9 +83,9 @@ var brokenBasics = []brokenInput{
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: test, watts: 300}\n",
 		"f:3:5: evidence[1].duration_s: missing; expected how long the test lasted, a number in s from 1 to 36000", ""},
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: threshold, watts: 231, duration_s: 1200}\n",
-		"f:3:35: evidence[1].duration_s: not a key of kind threshold; expected only kind, watts, from, source, where, accuracy_percent, date", "say what it was taken from"},
+		"f:3:35: evidence[1].duration_s: not a key of kind threshold; expected only kind, watts, from, source, where, accuracy_percent, date, use", "say what it was taken from"},
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: test, duration_s: 180, watts: 330, from: ramp test}\n",
-		"f:3:47: evidence[1].from: not a key of kind test; expected only kind, duration_s, watts, harder, source, where, accuracy_percent, date", "Only a threshold"},
+		"f:3:47: evidence[1].from: not a key of kind test; expected only kind, duration_s, watts, harder, source, where, accuracy_percent, date, use", "Only a threshold"},
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: test, duration_s: 180, watts: 330, date: 10/02/2026}\n",
 		"f:3:53: evidence[1].date: found \"10/02/2026\"; expected a date like 2026-10-31, or unknown", "Year, month and day in this order, with two digits each for month and day."},
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: test, duration_s: 180, watts: 330, date: 2026-02-30}\n",
@@ -92,9 +93,9 @@ var brokenBasics = []brokenInput{
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: test, duration_s: 180, watts: 330, date: 1889-02-03}\n",
 		"f:3:53: evidence[1].date: 1889-02-03 is out of range; expected a date from 1990 to 2099", ""},
 	{"rider", "mass_kg: 70\nevidence:\n  - 231\n",
-		"f:3:5: evidence[1]: found \"231\"; expected keys with values: kind, duration_s, watts, heart_rate_bpm, length_m, ascent_m, bike_mass_kg, mass_kg, cda_m2, harder, from, date, source, where, accuracy_percent", ""},
+		"f:3:5: evidence[1]: found \"231\"; expected keys with values: kind, duration_s, watts, heart_rate_bpm, length_m, ascent_m, bike_mass_kg, mass_kg, cda_m2, harder, from, date, source, where, accuracy_percent, use", ""},
 	{"rider", "mass_kg: 70\n? [a, b]\n: 1\n",
-		"f:2:3: found a list in place of a key; expected one of name, mass_kg, height_cm, birth_year, sex, level, max_heart_rate_bpm, resting_heart_rate_bpm, heart_rate, screened, acclimatised, evidence, weighed", ""},
+		"f:2:3: found a list in place of a key; expected one of name, mass_kg, height_cm, birth_year, sex, level, max_heart_rate_bpm, resting_heart_rate_bpm, heart_rate, screened, screening, acclimatised, evidence, weighed", ""},
 	{"rider", "name: &n Jo\nmass_kg: 70\n",
 		"f:1:7: name: the anchor &n; expected the value itself, written out", ""},
 	{"rider", "mass_kg: &m 70\nheight_cm: *m\n",

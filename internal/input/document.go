@@ -44,7 +44,7 @@ func (f *file) failAt(line, column int, field, wrong, expected, hint string) {
 		message += field + ": "
 	}
 	message = problem.OneLine(message + wrong + "; expected " + expected)
-	f.err = &problem.Error{Kind: problem.Misuse, Message: message, Hint: hint}
+	f.err = &problem.Error{Kind: problem.Misuse, Message: message, Hint: hint, Path: field}
 }
 
 func (f *file) fail(n *yaml.Node, field, wrong, expected, hint string) {

@@ -35,7 +35,7 @@ var eventFields = []field{
 	{key: "pen_s", unit: "s", low: 0, high: 7200, hint: "Is it in milliseconds? 300 s is five minutes."},
 	{key: "lead_in_m", unit: "m", low: 0, high: 100000},
 	{key: "laps", form: whole, low: 1, high: 500},
-	{key: "categories", form: list},
+	{key: "categories", form: list, keys: categoryFields, most: maxCategories},
 }
 
 var categoryFields = []field{

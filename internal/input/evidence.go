@@ -24,6 +24,7 @@ type EvidenceFile struct {
 	Source          string            // name or kind of the power source
 	Where           string            // "indoor", "outdoor"
 	AccuracyPercent Optional[float64] // sd of that source's scale, %
+	LeftOut         bool              // kept in the file, but not to be used
 	Line            int               // where it stands in the file
 }
 
@@ -43,13 +44,14 @@ var evidenceFields = []field{
 	{key: "source", form: text},
 	{key: "where", form: word, words: []string{"indoor", "outdoor"}},
 	{key: "accuracy_percent", unit: "%", low: 0.1, high: 30},
+	{key: "use", form: word, words: []string{"yes", "no"}},
 }
 
 // need is a key that a kind of evidence cannot do without, in words.
 type need struct{ key, what string }
 
-// evidenceKinds says which keys belong to which kind of evidence, beside kind
-// and date, which belong to all.
+// evidenceKinds says which keys belong to which kind of evidence, beside kind,
+// date and use, which belong to all.
 var evidenceKinds = map[string]struct {
 	needs []need
 	may   []string
@@ -99,6 +101,7 @@ func readEvidence(o object) EvidenceFile {
 		Source:          o.text("source"),
 		Where:           o.word("where"),
 		AccuracyPercent: o.number("accuracy_percent"),
+		LeftOut:         o.word("use") == "no",
 		Line:            o.at.Line,
 	}
 	if kind == "hill" && o.f.err == nil {
@@ -115,7 +118,7 @@ func (o object) fits(kind string) {
 	for _, n := range known.needs {
 		allowed = append(allowed, n.key)
 	}
-	allowed = append(append(allowed, known.may...), "date")
+	allowed = append(append(allowed, known.may...), "date", "use")
 	for i := 0; i+1 < len(o.at.Content); i += 2 {
 		key := o.at.Content[i].Value
 		if o.has(key) && !slices.Contains(allowed, key) {
@@ -165,10 +168,13 @@ func (o object) checkHill(e EvidenceFile) {
 }
 
 // checkHeart holds an easy heart rate against what the rider file says of the
-// heart.
-func (o object) checkHeart(e EvidenceFile, rider RiderFile) {
+// heart. Heart rates of before a medicine are kept, but not used with it.
+func (o object) checkHeart(e *EvidenceFile, rider RiderFile) {
+	if e.Kind == "heart_rate" && rider.Screening.Value.LowersHeartRate.Value {
+		e.LeftOut = true
+	}
 	switch {
-	case e.Kind != "heart_rate":
+	case e.Kind != "heart_rate" || e.LeftOut:
 	case rider.HeartRateOff:
 		o.refuse("kind", "heart_rate is off for this rider", "another kind of evidence, or heart_rate: on", "")
 	case rider.MaxHeartRate.Known && e.HeartRate >= rider.MaxHeartRate.Value:

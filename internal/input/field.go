@@ -48,7 +48,10 @@ type field struct {
 	low, high float64 // of numbers, both allowed
 	words     []string
 	needed    bool
-	hint      string // for a number out of range
+	hint      string  // for a number out of range
+	keys      []field // of a group, or of each entry of a list
+	entry     *field  // of a list whose entries may be single values
+	most      int     // entries of a list
 }
 
 // expected says what may stand behind the key.

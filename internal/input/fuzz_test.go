@@ -41,7 +41,7 @@ func fuzz(f *testing.F, kind string, good ...string) {
 func FuzzRider(f *testing.F) {
 	fuzz(f, "rider", "mass_kg: 70\nheight_cm: 172\nbirth_year: 1989\nsex: male\nlevel: club\nheart_rate: off\nscreened: 2026-09-01\nmax_heart_rate_bpm: 180\nresting_heart_rate_bpm: 50\n"+
 		"evidence:\n  - {kind: test, duration_s: 180, watts: 330, date: 2026-10-02, source: hub, where: indoor}\n  - kind: threshold\n    watts: 231\n    from: ramp test\n",
-		"mass_kg: 71\nacclimatised: yes\nevidence:\n  - {kind: best, duration_s: 1200, watts: 210, harder: much}\n"+
+		"mass_kg: 71\nacclimatised: yes\nscreening: {date: 2026-11-02, chest_pain: no, ill_now: yes, cleared_by_doctor: no}\nevidence:\n  - {kind: best, duration_s: 1200, watts: 210, harder: much}\n"+
 			"  - {kind: hill, duration_s: 780, length_m: 2600, ascent_m: 143, bike_mass_kg: 12.5, mass_kg: 73, cda_m2: 0.38, harder: little}\n"+
 			"  - {kind: heart_rate, duration_s: 900, watts: 70, heart_rate_bpm: 118}\n  - {kind: talk, watts: 110}\n"+
 			"weighed:\n  - {before_kg: 70.4, after_kg: 69.5, drunk_l: 0.6, urine_l: 0.2, duration_s: 4500, watts: 190, temperature_c: 18, humidity_percent: 45}\n")
@@ -63,6 +63,11 @@ func FuzzRoad(f *testing.F) {
 
 func FuzzEvent(f *testing.F) {
 	fuzz(f, "event", "name: Two Mills\nstart: 2026-12-03T19:30\ntime_zone: Europe/Dublin\nkind: handicap\npen_s: 300\nlead_in_m: 1200\nlaps: 2\ncategories: [{name: a, max_w_per_kg: 3}]\n")
+}
+
+func FuzzSketch(f *testing.F) {
+	fuzz(f, "course", "name: Round the lake\ndistance_km: 21.4\nascent_m: 310\nmain_climb: {length_km: 3.2, gradient_percent: 5.5, start_km: 12}\n",
+		"lap_length_km: 5\nlap_ascent_m: 60\nlaps: 4\nlead_in_m: 800\n", "distance_km: 12\nascent_m: 620\nsummit_finish: true\nmain_climb: {length_km: 8, ascent_m: 560}\n")
 }
 
 func FuzzPlan(f *testing.F) {

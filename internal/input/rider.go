@@ -14,8 +14,11 @@ type RiderFile struct {
 	MaxHeartRate     Optional[float64] // bpm, measured
 	RestingHeartRate Optional[float64] // bpm, measured
 	HeartRateOff     bool              // heart rate shall not be used at all
-	Screened         string            // ISO 8601 date of a health screening for hard exercise; empty if none
-	Acclimatised     Optional[bool]    // used to riding in the heat
+	Screened         string            // ISO 8601 date of a health screening for hard exercise that was passed; empty if none
+	Screening        Optional[ScreeningFile]
+	Cautions         []string       // what follows from the screening, in sentences
+	EasyOnly         bool           // no hard efforts at all for now
+	Acclimatised     Optional[bool] // used to riding in the heat
 	Evidence         []EvidenceFile
 	Weighed          []WeighingFile // before and after rides, for the sweat rate
 }
@@ -31,9 +34,10 @@ var riderFields = []field{
 	{key: "resting_heart_rate_bpm", unit: "bpm", low: 25, high: 120},
 	{key: "heart_rate", form: word, words: []string{"on", "off"}},
 	{key: "screened", form: date},
+	{key: "screening", form: group, keys: screeningFields},
 	{key: "acclimatised", form: word, words: []string{"yes", "no"}},
-	{key: "evidence", form: list},
-	{key: "weighed", form: list},
+	{key: "evidence", form: list, keys: evidenceFields, most: maxEvidence},
+	{key: "weighed", form: list, keys: weighedFields, most: maxWeighed},
 }
 
 // ReadRider reads a rider file; name is what its errors call it.
@@ -59,13 +63,14 @@ func ReadRider(name string, r io.Reader) (RiderFile, error) {
 	if rider.MaxHeartRate.Known && rider.RestingHeartRate.Known && rider.RestingHeartRate.Value >= rider.MaxHeartRate.Value {
 		o.refuse("resting_heart_rate_bpm", "not below max_heart_rate_bpm", "a resting heart rate below the maximum", "")
 	}
+	rider.screen(o)
 	if used := o.word("acclimatised"); used != "" {
 		rider.Acclimatised = Some(used == "yes")
 	}
 	for i, n := range o.items("evidence", "what is known of the rider's power", 0, maxEvidence) {
 		entry := f.open(n, o.entry("evidence", i), evidenceFields, "", nil)
 		e := readEvidence(entry)
-		entry.checkHeart(e, rider)
+		entry.checkHeart(&e, rider)
 		rider.Evidence = append(rider.Evidence, e)
 	}
 	for i, n := range o.items("weighed", "weighings before and after a ride", 0, maxWeighed) {

@@ -11,20 +11,20 @@ import (
 )
 
 var rigFields = []field{
-	{key: "trainer", form: group, needed: true},
-	{key: "power_source", form: group},
-	{key: "cadence_rpm", form: group},
-	{key: "sensors", form: list},
-	{key: "room", form: group},
+	{key: "trainer", form: group, needed: true, keys: trainerFields},
+	{key: "power_source", form: group, keys: sourceFields},
+	{key: "cadence_rpm", form: group, keys: cadenceFields},
+	{key: "sensors", form: list, entry: &sensorField, most: 10},
+	{key: "room", form: group, keys: roomFields},
 }
 
 var trainerFields = []field{
 	{key: "kind", form: word, words: []string{"controllable", "plain", "rollers", "bike"}, needed: true},
-	{key: "power_curve", form: list},
+	{key: "power_curve", form: list, keys: rowFields, most: maxRows},
 	{key: "power_curve_accuracy_percent", unit: "%", low: 0.1, high: 50},
-	{key: "floor", form: list},
-	{key: "ceiling", form: list},
-	{key: "gears", form: group},
+	{key: "floor", form: list, keys: rowFields, most: maxRows},
+	{key: "ceiling", form: list, keys: rowFields, most: maxRows},
+	{key: "gears", form: group, keys: gearFields},
 	{key: "wheel_circumference_mm", unit: "mm", low: 1000, high: 2500, hint: "The way of one turn of the wheel, about 2105 mm for a road bike."},
 }
 
@@ -34,8 +34,8 @@ var rowFields = []field{
 }
 
 var gearFields = []field{
-	{key: "chainrings", form: list, needed: true},
-	{key: "cogs", form: list, needed: true},
+	{key: "chainrings", form: list, needed: true, entry: &teeth, most: maxChainrings},
+	{key: "cogs", form: list, needed: true, entry: &teeth, most: maxCogs},
 }
 
 // teeth of one chainring or cog.
@@ -55,7 +55,7 @@ var cadenceFields = []field{
 
 var sensorField = field{key: "sensor", form: word, words: []string{"speed", "cadence", "heart_rate"}, needed: true}
 
-const maxRows = 200
+const maxRows, maxChainrings, maxCogs = 200, 4, 16
 
 // RigFile is a rig file in SI units: the rig, and the room it stands in.
 type RigFile struct {
@@ -113,8 +113,8 @@ func readTrainer(o object, out *rig.Rig) {
 		o.refuse("ceiling", fmt.Sprintf("below the floor at %.1f km/h", v*3.6), "a ceiling above the floor at every wheel speed", "")
 	}
 	if g, ok := o.child("gears", gearFields); ok {
-		out.Gears.Chainrings = readTeeth(g, "chainrings", 4)
-		out.Gears.Cogs = readTeeth(g, "cogs", 16)
+		out.Gears.Chainrings = readTeeth(g, "chainrings", maxChainrings)
+		out.Gears.Cogs = readTeeth(g, "cogs", maxCogs)
 	}
 	out.WheelCircumference = o.scaled("wheel_circumference_mm", 0.001).Or(rig.DefaultWheelCircumference)
 }

@@ -16,7 +16,7 @@ var roomFields = []field{
 	{key: "openings", form: word, words: []string{"closed", "door", "window", "door_and_window", "hall"}},
 	{key: "outside_temperature_c", unit: "degrees C", low: -40, high: 50, hint: "Is it in degrees Fahrenheit? 70 F is 21 C."},
 	{key: "outside_humidity_percent", unit: "%", low: 0, high: 100},
-	{key: "fans", form: list},
+	{key: "fans", form: list, keys: fanFields, entry: &fanField, most: maxFans},
 	{key: "airflow_m_s", unit: "m/s", low: 0, high: 20},
 	{key: "clothing", form: word, words: []string{"shorts", "shorts_and_jersey", "long"}},
 }
@@ -27,6 +27,9 @@ var fanFields = []field{
 	{key: "setting", form: word, words: []string{"low", "medium", "high"}},
 	{key: "count", form: whole, low: 1, high: 8},
 }
+
+// fanField is a fan described in a sentence.
+var fanField = field{key: "fan", form: text}
 
 const maxFans = 8
 
@@ -100,16 +103,22 @@ func (f *file) fanSentence(n *yaml.Node, name string) []room.Fan {
 		return fans
 	}
 	says := strings.TrimPrefix(strings.TrimPrefix(err.Error(), fmt.Sprintf("fan %q: ", n.Value)), "fan: ")
-	wrong, expected := says, keys+keysOf(fanFields)
-	if i := strings.LastIndex(says, "; expected "); i >= 0 {
-		wrong, expected = says[:i], says[i+len("; expected "):]
-	}
+	wrong, expected := splitExpected(says, keys+keysOf(fanFields))
 	hint := ""
 	if n.Style == 0 {
 		hint = "A sentence with commas in it stands in quotes."
 	}
 	f.fail(n, name, found(n)+": "+wrong, expected, hint)
 	return nil
+}
+
+// splitExpected takes apart what another package's error says; without an
+// expectation it is otherwise.
+func splitExpected(says, otherwise string) (wrong, expected string) {
+	if i := strings.LastIndex(says, "; expected "); i >= 0 {
+		return says[:i], says[i+len("; expected "):]
+	}
+	return says, otherwise
 }
 
 // readFan is a fan in keys; what is left out is as in a sentence that leaves

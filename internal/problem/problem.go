@@ -39,6 +39,7 @@ type Error struct {
 	Message string // one line, no full stop needed
 	Hint    string // one line on what to do; may be empty
 	Err     error  // the cause; may be nil
+	Path    string // of the field it is about, such as evidence[3].watts; empty if none
 }
 
 // Error is the text for the log; a person is shown ForPerson.

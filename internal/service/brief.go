@@ -246,6 +246,9 @@ func riderOf(f input.RiderFile, day time.Time) capacity.Rider {
 		r.Age = math.Max(1, float64(day.Year()-f.BirthYear.Value))
 	}
 	for _, e := range f.Evidence {
+		if e.LeftOut {
+			continue // kept in the file, but the rider does not want it used
+		}
 		harder, _ := capacity.ParseHarder(e.Harder)
 		r.Evidence = append(r.Evidence, capacity.Evidence{Kind: evidenceKinds[e.Kind], Duration: e.Duration, Watts: e.Watts, HeartRate: e.HeartRate,
 			Length: e.Length, Ascent: e.Ascent, BikeMass: e.BikeMass.Or(0), RiderMass: e.Mass.Or(0), DragArea: e.CdA.Or(0), Harder: harder,

@@ -145,3 +145,12 @@ func TestMisuse(t *testing.T) {
 		}
 	}
 }
+
+// Evidence that a person left out does not reach the model, whatever it says.
+func TestLeftOutEvidenceIsNotUsed(t *testing.T) {
+	q := ask()
+	q.Rider = file(t, "rider.yaml", "mass_kg: 70\nevidence:\n  - {kind: threshold, watts: 250, use: no}\n  - {kind: threshold, watts: 210}\n")
+	if e := request(t, q).Rider.Evidence; len(e) != 1 || e[0].Watts != 210 {
+		t.Errorf("%+v", e)
+	}
+}
