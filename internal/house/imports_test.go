@@ -27,6 +27,7 @@ var may = map[string][]string{
 	"internal/form":           {"internal/input", "internal/problem"},
 	"internal/render":         {"brief", "course", "estimate"},
 	"internal/service":        {"brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},
+	"internal/store":          {"internal/problem"},
 	"internal/cli":            {"brief", "internal/input", "internal/problem", "internal/render", "internal/service"},
 	"internal/evidence":       {"brief", "capacity", "course", "estimate", "pacing", "physics", "rig"},
 	"cmd/chainline":           {"internal/cli"},
@@ -65,6 +66,8 @@ var outside = map[string][]string{
 	"github.com/spf13/cobra": {"internal/cli"},
 	"github.com/spf13/pflag": {"internal/cli"},
 	"golang.org/x/term":      {"cmd/chainline"},
+	"golang.org/x/sys":       {"internal/store"}, // the lock on Windows
+	"modernc.org/sqlite":     {"internal/store"},
 }
 
 func TestImportLaw(t *testing.T) {
