@@ -20,8 +20,8 @@ var dropOrder = []struct{ name, words string }{
 	{"changes", "what would change it"},
 	{"course", "course and road"},
 	{"restsnote", "what the bars mean"},
-	{"rules", "effort by gradient"},
 	{"rests", "what it rests on"},
+	{"rules", "effort by gradient"},
 }
 
 // blocks are the parts of the page that may stand in either column, in the
@@ -48,7 +48,7 @@ const (
 	sheetWidth            = 527.0        // pt, of A4 without margins
 	sheetHeight           = 804.0        // pt; A4 has 794, and the reckoning is some 25 too high
 	thirdWidth            = 166.0        // pt, of three columns
-	thirdBreaks           = 26.0         // pt, lost where three columns cannot be level
+	thirdBreaks           = 16.0         // pt, lost where three columns cannot be level
 	manyFrom              = 10           // cues from which two columns of them are of use
 	threeFrom             = 41           // cues from which paper has three, with less said of each
 )
@@ -212,11 +212,11 @@ func (p *page) rideHeight(s setting) float64 {
 	}
 	h := 2*s.line + rows
 	if len(p.Rules) > 0 && !p.dropped("rules") {
-		h += 1.2*s.row*float64(len(p.Rules)) + 3*s.line
+		h += 1.2*s.row*float64(len(p.Rules)) + 2*s.line
 		if len(p.Cues) == 0 {
 			h += 112 // the picture of the rules
 		} else {
-			h += s.small + 8
+			h += s.small + 6
 		}
 	}
 	for _, n := range p.Notes {

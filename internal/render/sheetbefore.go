@@ -44,8 +44,8 @@ type fact struct{ Label, Value, Unit string }
 
 // worthGroup is what is worth doing, told in one way.
 type worthGroup struct {
-	Head, Note string
-	Rows       []worthRow
+	Head string
+	Rows []worthRow
 }
 
 type worthRow struct{ What, Value, Range, Why string }
@@ -281,8 +281,8 @@ func bracket(s string) string {
 // worth tells what is worth doing in one unit, seconds: what makes faster,
 // what only narrows the forecast, and what is done already.
 func (s *before) worth(list []brief.Worth) {
-	faster := worthGroup{Head: "seconds faster", Note: "four times out of five"}
-	narrower := worthGroup{Head: "seconds surer of the finish", Note: "its range"}
+	faster := worthGroup{Head: "seconds faster, and the range four times out of five"}
+	narrower := worthGroup{Head: "seconds surer of the finish, and how wide it is"}
 	kept := worthGroup{Head: "you do it already; seconds lost without"}
 	for _, w := range list {
 		row := worthRow{What: upper(w.What), Value: seconds(w.Seconds), Why: sentence(w.Why)}
