@@ -1,6 +1,7 @@
 package pacing
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"sync"
@@ -36,14 +37,17 @@ type Result struct {
 	EvenWatts float64
 	Even      Outcome
 	Plan      Rideable
-	Rules     []Rule
+	Rules     []Rule // one where EvenRules
 	Ruled     Ruled
+	EvenRules bool   // one even effort everywhere is as good as any rules found
 	Orders    Orders // what the forecast rode
 	Forecast  Forecast
 	Long      int  // road sections of at least a minute
 	Missed    bool // even the most careful plan runs empty more often than allowed
 
-	OptimumTime, EvenTime float64 // s; for a sketch the mean over plausible shapes
+	// OptimumTime and EvenTime are in s; for a sketch both are means over the
+	// plausible shapes, and the optimum knows each shape beforehand.
+	OptimumTime, EvenTime float64
 	Plausible             []course.Profile
 	FiveWatts, DragArea   float64 // s saved by 5 W more, by 0.01 m² less
 	OneKg                 float64 // s lost by 1 kg more
@@ -56,11 +60,10 @@ const feltApart = 0.05
 
 // Numbers of the search by chance.
 const (
-	trialDraws   = 250 // draws while searching; the final plan is judged on all
-	shapeDraws   = 10  // plausible shapes that rules are made for
-	optimumDraws = 4   // of those, how many the optimum is computed on
-	mostZ        = 3.0
-	margin       = 0.10 // in normal quantiles: the final cues should not fail for a handful of draws
+	trialDraws = 250 // draws while searching; the final plan is judged on all
+	shapeDraws = 10  // plausible shapes that rules are made for
+	mostZ      = 3.0
+	margin     = 0.10 // in normal quantiles: the final cues should not fail for a handful of draws
 )
 
 // Make plans and forecasts. With a ChanceLimit the plan is made for a rider
@@ -272,36 +275,65 @@ func (m *maker) once(z float64) (Result, error) {
 		r.OptimumTime = math.Min(r.Optimum.Outcome.Time, r.Plan.Outcome.Time)
 	}
 	if m.ByGradient {
-		if r.Rules, err = p.Rules(m.ctx, m.profiles); err != nil {
-			return r, err
-		}
-		r.Ruled = p.ScoreRules(r.Rules, m.profiles)
+		r.Rules, r.Ruled, _, err = p.byGradient(m.ctx, m.profiles, r.EvenWatts)
+		r.EvenRules = len(r.Rules) == 1
 	}
-	return r, nil
+	return r, err
 }
 
 // sketched is at for a course whose shape is not known: rules instead of cues.
 func (m *maker) sketched(r Result) (Result, error) {
 	p := r.Problem
 	var err error
-	if r.Rules, err = p.Rules(m.ctx, m.profiles); err != nil {
+	var even Ruled
+	r.EvenWatts, r.EvenTime = p.evenOver(m.cutShapes)
+	if r.Rules, r.Ruled, even, err = p.byGradient(m.ctx, m.profiles, r.EvenWatts); err != nil {
 		return r, err
 	}
-	r.Ruled = p.ScoreRules(r.Rules, m.profiles)
-	r.EvenWatts, r.EvenTime = p.evenOver(m.cutShapes)
-	r.Plausible = m.profiles
-	for _, profile := range m.profiles[:optimumDraws] {
-		if err := m.ctx.Err(); err != nil {
-			return r, err
-		}
-		p.Profile = profile
-		o, err := p.Optimum(m.ctx)
-		if err != nil {
-			return r, err
-		}
-		r.OptimumTime += o.Outcome.Time / optimumDraws
+	r.EvenRules = len(r.Rules) == 1
+	gain, err := m.known(p)
+	if err != nil {
+		return r, err
 	}
+	r.OptimumTime = math.Min(r.EvenTime-gain, r.Ruled.Time)
+	if even.BalanceMin >= 0 {
+		r.EvenWatts, r.EvenTime = even.MeanWatts, even.Time // in whole watts, like the rule
+	}
+	r.Plausible = m.profiles
 	return r, nil
+}
+
+// known is what knowing its shape and riding it best gains over the best even
+// power on it, s, mean over the plausible shapes: never less than nothing.
+func (m *maker) known(p Problem) (gain float64, err error) {
+	gains, errs := make([]float64, len(m.profiles)), make([]error, len(m.profiles))
+	next := make(chan int, len(m.profiles))
+	for i := range m.profiles {
+		next <- i
+	}
+	close(next)
+	var group sync.WaitGroup
+	for range max(1, m.Workers) {
+		group.Go(func() {
+			for i := range next {
+				p := p
+				p.Profile = m.profiles[i]
+				var o Optimum
+				if o, errs[i] = p.Optimum(m.ctx); errs[i] != nil {
+					continue
+				}
+				var even Outcome
+				_, even, errs[i] = p.Even(m.ctx)
+				gains[i] = math.Max(0, even.Time-o.Outcome.Time)
+			}
+		})
+	}
+	group.Wait()
+	for i, g := range gains {
+		gain += g / float64(len(gains))
+		err = cmp.Or(err, errs[i])
+	}
+	return gain, err
 }
 
 // level searches how many standard deviations below the mean to plan. Chance
@@ -339,7 +371,8 @@ func (m *maker) chance(z float64) (float64, error) {
 	r := Result{Problem: p}
 	if m.World.Sketch != nil {
 		var err error
-		if r.Rules, err = p.Rules(m.ctx, m.profiles); err != nil {
+		watts, _ := p.evenOver(m.cutShapes)
+		if r.Rules, _, _, err = p.byGradient(m.ctx, m.profiles, watts); err != nil {
 			return 0, err
 		}
 	} else {

@@ -82,11 +82,13 @@ func bands(shapes []*shape) []Rule {
 }
 
 // Rules finds effort by gradient for one course or for several plausible
-// ones: the watts, in 5 W steps and rising with the gradient, that take the
-// least mean time while the mean over the courses of the lowest balance keeps
-// the reserve and the worst of them does not fall below zero. Search by
-// coordinates in shrinking steps from equal speed on every gradient; a local
-// optimum.
+// ones: the watts, in 5 W steps and rising with the gradient, of least mean
+// time plus a penalty (ruleCost) on a mean lowest balance under the reserve and
+// on a worst one below zero. It is a penalty, not a limit: a second gained may
+// cost up to 20 J of the reserve, or 10 J below zero on the worst course; what
+// ScoreRules says of the balance holds. Search by coordinates in shrinking
+// steps from about critical power on every gradient; a local optimum. It
+// returns ctx's error if cancelled.
 func (p Problem) Rules(ctx context.Context, profiles []course.Profile) ([]Rule, error) {
 	p.ctx = ctx
 	shapes := make([]*shape, len(profiles))
@@ -148,10 +150,9 @@ func (p Problem) tryRules(rules []Rule, shapes []*shape, best *float64, low, hig
 	return false
 }
 
-// joinRules joins neighbours that ask for the same power, as long as three
-// are left: that downhill asks for no less than level road is worth saying.
+// joinRules joins neighbours that ask for the same power.
 func joinRules(rules []Rule) []Rule {
-	for k := 1; k < len(rules) && len(rules) > 3; {
+	for k := 1; k < len(rules); {
 		if rules[k].Watts == rules[k-1].Watts {
 			rules[k-1].To = rules[k].To
 			rules = append(rules[:k], rules[k+1:]...)
@@ -232,6 +233,37 @@ func (p Problem) ScoreRules(rules []Rule, profiles []course.Profile) Ruled {
 	out.MeanWatts /= out.Time
 	out.Time /= float64(len(profiles))
 	return out
+}
+
+// byGradient is the rules for the courses, or one even effort in whole watts
+// where rules are no more than spared faster: in 5 W steps, and by feel a
+// twentieth of CP apart, three efforts can lose more by their steps than they
+// win on the hills. With several courses, one stands for even power as well.
+func (p Problem) byGradient(ctx context.Context, profiles []course.Profile, evenWatts float64) (rules []Rule, ruled, even Ruled, err error) {
+	p.ctx = ctx
+	if rules, err = p.Rules(ctx, profiles); err != nil {
+		return nil, Ruled{}, Ruled{}, err
+	}
+	ruled = p.ScoreRules(rules, profiles)
+	one, even := p.evenRule(profiles, evenWatts)
+	if even.BalanceMin >= 0 && (ruled.BalanceMin < 0 || even.Time <= ruled.Time+spared(ruled.Time)) {
+		rules, ruled = one, even
+	}
+	return rules, ruled, even, ctx.Err()
+}
+
+// evenRule is one effort everywhere in whole watts, the highest up to
+// evenWatts that leaves something on every course.
+func (p Problem) evenRule(profiles []course.Profile, evenWatts float64) ([]Rule, Ruled) {
+	one := []Rule{{From: math.Inf(-1), To: math.Inf(1), Watts: math.Max(math.Ceil(p.Floor), math.Floor(evenWatts+1e-9))}}
+	for {
+		even := p.ScoreRules(one, profiles)
+		lower := one[0].Watts - math.Max(1, math.Floor(-even.BalanceMin/even.Time))
+		if even.BalanceMin >= 0 || lower < math.Max(1, p.Floor) || p.halted() {
+			return one, even
+		}
+		one[0].Watts = lower
+	}
 }
 
 // evenOver is the highest constant power that keeps the reserve on the mean
