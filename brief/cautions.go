@@ -24,6 +24,12 @@ func (s *sheet) warnings(b Brief) []string {
 	if b.Plan.BalanceMin < -1 {
 		add("The plan asks for %.1f kJ more than the reserve above critical power holds. Nobody can ride it as it stands.", -b.Plan.BalanceMin/1000)
 	}
+	if kept := s.res.Problem.Reserve; s.ReserveJ > kept+1 {
+		add("The %.1f kJ you want to keep back are more than nine tenths of what the plan is made with; %.1f kJ are kept.", s.ReserveJ/1000, kept/1000)
+	}
+	if s.res.EvenRules && len(b.Plan.Rules) == 1 {
+		add("One even effort is as good here as any rule by gradient we found.")
+	}
 	if s.res.Optimum.Status == pacing.Infeasible {
 		add("The least this rig can hold, %.0f W, is more than you can keep up over this course. Stop pedalling where the road allows it.", s.ask.Floor)
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"chainline/capacity"
+	"chainline/pacing"
 	"chainline/room"
 )
 
@@ -142,5 +143,20 @@ func TestWarmUpEndsAtTheGun(t *testing.T) {
 	last := w.Steps[len(w.Steps)-1]
 	if math.Abs(last.StartS+last.DurationS) > 1e-9 || len(w.CoolDown) == 0 || w.Timeline[0].Clock == "" {
 		t.Errorf("%+v", w)
+	}
+}
+
+// A reserve that cannot be kept is said to be cut, and a plan that overspends
+// claims no gain.
+func TestImpossibleWishesAreSaid(t *testing.T) {
+	q := sample()
+	q.Draws, q.ReserveJ = 60, 60000
+	if b := made(t, q); !strings.Contains(strings.Join(b.Warnings, " "), "you want to keep back") {
+		t.Errorf("warnings %q", b.Warnings)
+	}
+	q = sample()
+	q.Draws, q.Given = 60, []pacing.Piece{{From: 0, To: 10000, Watts: 330}}
+	if b := made(t, q); b.Plan.Kept != 0 || !strings.Contains(strings.Join(b.Warnings, " "), "Nobody can ride it") {
+		t.Errorf("an overspending plan keeps %.2f of the gain: %q", b.Plan.Kept, b.Warnings)
 	}
 }
