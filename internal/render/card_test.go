@@ -100,15 +100,7 @@ func TestCardSaysOnlyWhatThePlanSays(t *testing.T) {
 			want := spanWords(low, high)
 			if l.Apart {
 				want = spanWords(slices.Min(road), slices.Max(road))
-				words := ""
-				switch {
-				case len(hills) == 0:
-					words = "but downhill " + spanWords(slices.Min(downs), slices.Max(downs))
-				case len(downs) == 0:
-					words = "hills " + spanWords(slices.Min(hills), slices.Max(hills))
-				default:
-					words = "up to " + whole(slices.Max(hills)) + ", down to " + whole(slices.Min(downs))
-				}
+				words := apartWanted(hills, downs)
 				if l.Words != words || slices.Max(road)-slices.Min(road) > rangeShare*240 {
 					t.Errorf("%s: road %v, hills %v, downhills %v are said as %+v", name, road, hills, downs, l)
 				}
@@ -128,6 +120,16 @@ func TestCardSaysOnlyWhatThePlanSays(t *testing.T) {
 			t.Errorf("%s: ends at cue %d of %d", name, next, len(cues))
 		}
 	}
+}
+
+func apartWanted(hills, downs []float64) string {
+	switch {
+	case len(hills) == 0:
+		return "but downhill " + spanWords(slices.Min(downs), slices.Max(downs))
+	case len(downs) == 0:
+		return "hills " + spanWords(slices.Min(hills), slices.Max(hills))
+	}
+	return "up to " + whole(slices.Max(hills)) + ", down to " + whole(slices.Min(downs))
 }
 
 func spanWords(low, high float64) string {
