@@ -2,7 +2,11 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"errors"
 	"time"
+
+	"chainline/internal/problem"
 )
 
 // Kind is what an object is.
@@ -42,21 +46,191 @@ type Original struct {
 }
 
 // Objects lists the objects of a kind by name, without the bytes of originals.
-func (s *Store) Objects(ctx context.Context, kind Kind) ([]Object, error) { panic("todo") }
+func (s *Store) Objects(ctx context.Context, kind Kind) ([]Object, error) {
+	var all []Object
+	err := s.view(ctx, func(tx *sql.Tx) (err error) {
+		all, err = objects(ctx, tx, "WHERE o.kind = ? ORDER BY o.name COLLATE NOCASE, o.id", kind)
+		return err
+	})
+	return all, err
+}
 
 // Object is one object with its original; ErrNotFound if there is none.
-func (s *Store) Object(ctx context.Context, id string) (Object, error) { panic("todo") }
+func (s *Store) Object(ctx context.Context, id string) (Object, error) {
+	var o Object
+	err := s.view(ctx, func(tx *sql.Tx) (err error) {
+		if o, err = object(ctx, tx, id); err != nil || o.Original == nil {
+			return err
+		}
+		o.Original.Bytes, err = originalBytes(ctx, tx, id)
+		return err
+	})
+	return o, err
+}
 
 // Put writes an object and returns it as it was kept. Without an ID, or with
 // one that is free, it is a new one. An ID that is there is changed: its kind
 // cannot, its time of creation stays, and so does its original: a nil Original
 // keeps it, another one is refused.
-func (s *Store) Put(ctx context.Context, o Object) (Object, error) { panic("todo") }
+func (s *Store) Put(ctx context.Context, o Object) (Object, error) {
+	if err := s.checkObject(&o); err != nil {
+		return Object{}, err
+	}
+	err := s.tx(ctx, func(tx *sql.Tx) error {
+		o.Created, o.Updated = s.now(), s.now()
+		if o.ID == "" {
+			o.ID = newID()
+		}
+		old, err := object(ctx, tx, o.ID)
+		if errors.Is(err, ErrNotFound) {
+			if o.Text == "" && o.Original == nil {
+				return noText(o)
+			}
+			return insertObject(ctx, tx, o)
+		}
+		if err != nil {
+			return err
+		}
+		o.Created = old.Created
+		return updateObject(ctx, tx, old, &o)
+	})
+	if err != nil {
+		return Object{}, err
+	}
+	return o, nil
+}
 
 // Delete really deletes an object and its original; with a rider, all their
 // briefs. Briefs that refer to another object stay, without the reference.
-func (s *Store) Delete(ctx context.Context, id string) error { panic("todo") }
+func (s *Store) Delete(ctx context.Context, id string) error {
+	err := s.tx(ctx, func(tx *sql.Tx) error {
+		done, err := tx.ExecContext(ctx, "DELETE FROM objects WHERE id = ?", id)
+		return affected(done, err, "object", id)
+	})
+	if err != nil {
+		return err
+	}
+	return s.wipe(ctx)
+}
 
 // RemoveDemo removes the demo data and nothing else, except for briefs that
 // were made for a rider of the demo data.
-func (s *Store) RemoveDemo(ctx context.Context) error { panic("todo") }
+func (s *Store) RemoveDemo(ctx context.Context) error {
+	err := s.tx(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "DELETE FROM briefs WHERE demo = 1"); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, "DELETE FROM objects WHERE demo = 1")
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return s.wipe(ctx)
+}
+
+func affected(done sql.Result, err error, what, id string) error {
+	if err != nil {
+		return err
+	}
+	n, err := done.RowsAffected()
+	if err == nil && n == 0 {
+		return notFound(what, id)
+	}
+	return err
+}
+
+// objects reads without the bytes of originals.
+func objects(ctx context.Context, tx *sql.Tx, where string, args ...any) ([]Object, error) {
+	rows, err := tx.QueryContext(ctx, `SELECT o.id, o.kind, o.name, o.text, o.demo, o.created, o.updated,
+		g.filename, g.media, g.size, g.sha256
+		FROM objects o LEFT JOIN originals g ON g.object_id = o.id `+where, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = rows.Close() }()
+	var all []Object
+	for rows.Next() {
+		var o Object
+		var created, updated int64
+		var filename, media, sum sql.NullString
+		var size sql.NullInt64
+		if err := rows.Scan(&o.ID, &o.Kind, &o.Name, &o.Text, &o.Demo, &created, &updated, &filename, &media, &size, &sum); err != nil {
+			return nil, err
+		}
+		o.Created, o.Updated = time.UnixMilli(created).UTC(), time.UnixMilli(updated).UTC()
+		if sum.Valid {
+			o.Original = &Original{Filename: filename.String, Media: media.String, Size: size.Int64, SHA256: sum.String}
+		}
+		all = append(all, o)
+	}
+	return all, rows.Err()
+}
+
+func object(ctx context.Context, tx *sql.Tx, id string) (Object, error) {
+	all, err := objects(ctx, tx, "WHERE o.id = ?", id)
+	if err != nil {
+		return Object{}, err
+	}
+	if len(all) == 0 {
+		return Object{}, notFound("object", id)
+	}
+	return all[0], nil
+}
+
+func originalBytes(ctx context.Context, tx *sql.Tx, id string) ([]byte, error) {
+	var b []byte
+	err := tx.QueryRowContext(ctx, "SELECT bytes FROM originals WHERE object_id = ?", id).Scan(&b)
+	return b, err
+}
+
+func insertObject(ctx context.Context, tx *sql.Tx, o Object) error {
+	_, err := tx.ExecContext(ctx, "INSERT INTO objects (id, kind, name, text, demo, created, updated) VALUES (?, ?, ?, ?, ?, ?, ?)",
+		o.ID, o.Kind, o.Name, o.Text, o.Demo, o.Created.UnixMilli(), o.Updated.UnixMilli())
+	if err != nil || o.Original == nil {
+		return err
+	}
+	return insertOriginal(ctx, tx, o.ID, o.Original)
+}
+
+func insertOriginal(ctx context.Context, tx *sql.Tx, id string, g *Original) error {
+	_, err := tx.ExecContext(ctx, "INSERT INTO originals (object_id, filename, media, size, sha256, bytes) VALUES (?, ?, ?, ?, ?, ?)",
+		id, g.Filename, g.Media, g.Size, g.SHA256, blob(g.Bytes))
+	return err
+}
+
+// updateObject changes old into o, whose Original becomes what is kept.
+func updateObject(ctx context.Context, tx *sql.Tx, old Object, o *Object) error {
+	if o.Kind != old.Kind {
+		return problem.Bad("%s is a %s and cannot become a %s", o.ID, old.Kind, o.Kind)
+	}
+	switch {
+	case old.Original == nil && o.Original != nil:
+		if err := insertOriginal(ctx, tx, o.ID, o.Original); err != nil {
+			return err
+		}
+	case old.Original != nil && o.Original != nil && o.Original.SHA256 != old.Original.SHA256:
+		return problem.Bad("the file of %s %q is kept as it came; another file was given", o.Kind, old.Name).WithHint("Add it as a new " + string(o.Kind) + ".")
+	case old.Original != nil:
+		bytes, err := originalBytes(ctx, tx, o.ID)
+		if err != nil {
+			return err
+		}
+		o.Original = old.Original
+		o.Original.Bytes = bytes
+	}
+	if o.Text == "" && o.Original == nil {
+		return noText(*o)
+	}
+	_, err := tx.ExecContext(ctx, "UPDATE objects SET name = ?, text = ?, demo = ?, updated = ? WHERE id = ?",
+		o.Name, o.Text, o.Demo, o.Updated.UnixMilli(), o.ID)
+	return err
+}
+
+// blob is b as a value that is never NULL.
+func blob(b []byte) []byte {
+	if b == nil {
+		return []byte{}
+	}
+	return b
+}
