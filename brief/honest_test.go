@@ -6,7 +6,9 @@ import (
 	"testing"
 
 	"chainline/capacity"
+	"chainline/course"
 	"chainline/pacing"
+	"chainline/rig"
 	"chainline/room"
 )
 
@@ -99,6 +101,21 @@ func TestNextTestInTheBrief(t *testing.T) {
 	q.Draws = 60
 	if n := made(t, q).NextTest; n.SDNow >= wide.NextTest.SDNow {
 		t.Errorf("a threshold does not narrow: %.1f W, without %.1f W", n.SDNow, wide.NextTest.SDNow)
+	}
+}
+
+// A sketch too has its list, and a trainer of which nothing is known its table.
+func TestSketchHasItsList(t *testing.T) {
+	q := sample()
+	q.Draws = 60
+	q.Way = Way{Name: "sketch", Known: "sketch", Laps: 1, Sketch: &course.Sketch{Distance: 21400, Ascent: 310}}
+	q.Rig = rig.Rig{Trainer: rig.Trainer{Kind: rig.Plain}, HeartRate: true, SpeedSensor: true}
+	b := made(t, q)
+	if w := find(b, "type the maker's table"); w == nil || !(w.NarrowsToS < 0.7*w.NarrowsFromS) {
+		t.Errorf("the table is worth %+v of %+v", w, b.Worth)
+	}
+	if b.NextTest.Maximal && !strings.Contains(b.NextTest.What, "hill") {
+		t.Errorf("a test by watts where none are shown: %+v", b.NextTest)
 	}
 }
 

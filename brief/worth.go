@@ -57,14 +57,14 @@ func (s *sheet) worth(ctx context.Context, b Brief) ([]Worth, error) {
 
 // pacingWorth rides the plan and the best even power in the same draws.
 func (s *sheet) pacingWorth(ctx context.Context) (Worth, bool, error) {
-	what, length := "ride the cues instead of one even power", s.Way.Profile.Length()
-	if s.Way.Sketch != nil {
-		what, length = "ride by gradient instead of one even effort", s.res.Plausible[0].Length()
-	}
 	if s.Given != nil || len(s.res.Plan.Plan) < 2 && len(s.res.Rules) < 2 {
 		return Worth{}, false, nil
 	}
-	orders := pacing.Orders{Plan: []pacing.Piece{{From: 0, To: length, Watts: s.res.EvenWatts}}, ForCP: s.res.Orders.ForCP, Duration: s.res.Orders.Duration}
+	what, profile := "ride the cues instead of one even power", s.Way.Profile
+	if s.Way.Sketch != nil {
+		what, profile = "ride by gradient instead of one even effort", s.res.Plausible[0]
+	}
+	orders := pacing.Orders{Plan: []pacing.Piece{{From: 0, To: profile.Length(), Watts: s.res.EvenWatts}}, ForCP: s.res.Orders.ForCP, Duration: s.res.Orders.Duration}
 	even, err := s.world.Forecast(ctx, orders, s.Seed, s.Draws, s.Workers)
 	if err != nil {
 		return Worth{}, false, err
