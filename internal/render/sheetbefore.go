@@ -261,14 +261,19 @@ func roomIntro(r brief.RoomSheet, said string) string {
 
 // spread is an interval in litres, without an empty one.
 func spread(low, high float64) string {
-	l, h := decimals(math.Max(low, 0), 1), decimals(high, 1)
+	l, h := litres(math.Max(low, 0)), litres(high)
 	switch l {
 	case h:
 		return h
-	case "0.0":
+	case litres(0):
 		return "up to " + h
 	}
 	return l + "–" + h
+}
+
+// litres to a twentieth, as the room's sentences say them.
+func litres(x float64) string {
+	return strings.TrimSuffix(decimals(math.Round(20*x)/20, 2), "0")
 }
 
 func bracket(s string) string {
