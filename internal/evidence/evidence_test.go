@@ -155,7 +155,7 @@ func TestIntervalsCoverAndAreSharp(t *testing.T) {
 		if most, set := widest[stratum]; set && s.HalfWidth > most {
 			t.Errorf("%s: critical power is known to ±%.1f %%, want ±%.0f %%", name, 100*s.HalfWidth, 100*most)
 		}
-		if stratum != nothing && s.TimeWidth > 0.8*none.TimeWidth {
+		if stratum != nothing && s.TimeWidth > 0.9*none.TimeWidth {
 			t.Errorf("%s: the finish is known to %.3f, without evidence to %.3f", name, s.TimeWidth, none.TimeWidth)
 		}
 	}
