@@ -11,7 +11,11 @@ require (
 	gonum.org/v1/gonum v0.17.0
 )
 
-require golang.org/x/sync v0.25.0 // indirect
+require (
+	github.com/evanw/esbuild v0.28.2 // indirect
+	golang.org/x/crypto v0.59.0 // indirect
+	golang.org/x/sync v0.25.0 // indirect
+)
 
 require (
 	github.com/dustin/go-humanize v1.1.0 // indirect

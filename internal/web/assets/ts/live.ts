@@ -1,0 +1,55 @@
+// A form with data-live="ID" asks its page again whenever something changes
+// and replaces the element #ID by the answer's, leaving the form, its focus
+// and the place on the page alone. An older answer never replaces a newer.
+export function live(root: Document): void {
+  for (const form of root.querySelectorAll<HTMLFormElement>("form[data-live]")) watch(root, form);
+}
+
+const pauseMs = 120; // between the last key and the question
+
+function watch(root: Document, form: HTMLFormElement): void {
+  const id = form.dataset.live ?? "";
+  let timer = 0;
+  let asked: AbortController | undefined;
+
+  const ask = async () => {
+    asked?.abort();
+    const mine = (asked = new AbortController());
+    const url = new URL(form.action);
+    url.search = new URLSearchParams(pairs(form)).toString();
+    root.getElementById(id)?.setAttribute("aria-busy", "true");
+    try {
+      const answer = await fetch(url, { signal: mine.signal, headers: { Accept: "text/html" } });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const fresh = page.getElementById(id);
+      const old = root.getElementById(id);
+      if (mine.signal.aborted) return;
+      if (!fresh || !old) return form.submit();
+      old.replaceWith(root.adoptNode(fresh));
+      history.replaceState(null, "", url);
+    } catch (e) {
+      if (!mine.signal.aborted) {
+        root.getElementById(id)?.removeAttribute("aria-busy");
+        form.submit();
+      }
+    }
+  };
+
+  form.addEventListener("input", () => {
+    clearTimeout(timer);
+    timer = window.setTimeout(ask, pauseMs);
+  });
+  form.addEventListener("submit", (e) => {
+    e.preventDefault();
+    clearTimeout(timer);
+    void ask();
+  });
+}
+
+function pairs(form: HTMLFormElement): [string, string][] {
+  const all: [string, string][] = [];
+  new FormData(form).forEach((value, key) => {
+    if (typeof value === "string") all.push([key, value]);
+  });
+  return all;
+}

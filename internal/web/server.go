@@ -1,0 +1,124 @@
+package web
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"sync"
+	"time"
+
+	"chainline/internal/store"
+	"chainline/internal/web/assets"
+)
+
+// Store is what pages keep things in; internal/store is one.
+type Store interface {
+	Object(ctx context.Context, id string) (store.Object, error)
+	Objects(ctx context.Context, kind store.Kind) ([]store.Object, error)
+	Put(ctx context.Context, o store.Object) (store.Object, error)
+	Delete(ctx context.Context, id string) error
+	RemoveDemo(ctx context.Context) error
+
+	Brief(ctx context.Context, id string) (store.Brief, error)
+	Briefs(ctx context.Context, riderID string) ([]store.Brief, error)
+	PutBrief(ctx context.Context, b store.Brief) (store.Brief, error)
+	DeleteBrief(ctx context.Context, id string) error
+
+	Settings
+	Visits
+}
+
+// Settings are the choices of the person, by key.
+type Settings interface {
+	Setting(ctx context.Context, key string) (string, error) // empty if it was never set
+	SetSetting(ctx context.Context, key, value string) error
+}
+
+// Keys of settings.
+const (
+	settingTheme = "theme" // light, dark, or empty: as the system
+	// SettingPassphrase is the hash of the passphrase (HashPassphrase).
+	SettingPassphrase = "passphrase"
+)
+
+// Config is what a Server is made of. Store, Log and Now must be set.
+type Config struct {
+	Store   Store
+	Log     *slog.Logger
+	Now     func() time.Time
+	Version string
+	Hosts   []string // names by which the program may be asked for, besides those of this machine's loopback
+	Workers int      // for a brief's computation; 0: all processors
+
+	// PassphraseHash, if set, lets nobody in without the passphrase.
+	PassphraseHash string
+
+	// API, if set, answers below /api/, behind the same guards.
+	API http.Handler
+
+	// Gallery, if not empty, is served under /gallery: every state of every
+	// page. Releases leave it empty.
+	Gallery []State
+}
+
+// State is one state of one page for the gallery.
+type State struct {
+	Name string // in a path, like "riders-empty"
+	Page Page
+}
+
+// Server answers the browser.
+type Server struct {
+	store     Store
+	log       *slog.Logger
+	now       func() time.Time
+	version   string
+	workers   int
+	hosts     []string
+	hash      string
+	gallery   []State
+	templates *Templates
+	mux       *http.ServeMux
+	checking  sync.Mutex // one check of a passphrase at a time
+	waiting   chan struct{}
+	whole     http.Handler
+}
+
+// New is a server with all its routes.
+func New(c Config) (*Server, error) {
+	files, err := assets.New()
+	if err != nil {
+		return nil, err
+	}
+	templates, err := LoadTemplates(files)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{
+		store: c.Store, log: c.Log, now: c.Now, version: c.Version, workers: c.Workers, hosts: c.Hosts,
+		hash: c.PassphraseHash, gallery: c.Gallery, templates: templates,
+		mux: http.NewServeMux(), waiting: make(chan struct{}, 8),
+	}
+	s.mux.Handle("GET "+assets.Prefix, files)
+	s.visitRoutes()
+	s.nextRoutes()
+	s.riderRoutes()
+	s.rigRoutes()
+	s.courseRoutes()
+	s.roadRoutes()
+	s.eventRoutes()
+	s.briefRoutes()
+	s.settingRoutes()
+	s.galleryRoutes()
+	if c.API != nil {
+		s.mux.Handle("/api/", c.API)
+	}
+	s.get("/", func(http.ResponseWriter, *http.Request) error {
+		return notFound("There is no page at this address. The pages are listed above.")
+	})
+	s.whole = s.guard(s.mux)
+	return s, nil
+}
+
+// ServeHTTP answers one request.
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.whole.ServeHTTP(w, r) }
