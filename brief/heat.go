@@ -1,6 +1,7 @@
 package brief
 
 import (
+	"context"
 	"math"
 
 	"chainline/capacity"
@@ -25,22 +26,31 @@ const (
 	heatCounts = 0.004
 )
 
-// heatOf is the room's share for the effort of a sheet made without heat.
-func (q Request) heatOf(s sheet) heat {
-	if q.Stated != nil {
-		return heat{}
+// heatOf is the room's share for the even effort that the rider would hold
+// over the course.
+func (s *sheet) heatOf(ctx context.Context) (heat, error) {
+	if s.Stated != nil {
+		return heat{}, nil
 	}
-	e := s.effort()
-	return heat{q.shares(q.Room, e), e}
+	g, err := GlanceAs(ctx, s.Request, s.cool)
+	if err != nil {
+		return heat{}, err
+	}
+	e := room.Effort{Watts: g.Watts / s.scale(), Seconds: g.Median}
+	return heat{s.shares(s.Room, e), e}, nil
+}
+
+// scale is displayed over true watts, on average.
+func (s *sheet) scale() float64 {
+	if s.Stated != nil || s.byFeel() {
+		return 1
+	}
+	return s.learnt.Scale.Mean
 }
 
 // effort is the ride as the body feels it: true watts over the forecast time.
 func (s *sheet) effort() room.Effort {
-	watts, seconds := s.meanWatts(), s.res.Forecast.Median
-	if !s.world.ByFeel {
-		watts /= s.learnt.Scale.Mean
-	}
-	return room.Effort{Watts: watts, Seconds: seconds}
+	return room.Effort{Watts: s.meanWatts() / s.scale(), Seconds: s.res.Forecast.Median}
 }
 
 // body is the rider as the heat sees them.
@@ -82,14 +92,8 @@ func mean(v []float64) float64 {
 // room fills the sheet; watts become displayed ones.
 func (s *sheet) room() RoomSheet {
 	o := s.look
-	shown := func(watts float64) float64 {
-		if s.world.ByFeel {
-			return watts
-		}
-		return watts * s.learnt.Scale.Mean
-	}
 	return RoomSheet{Known: true, Temperature: o.Temperature, Humidity: o.Humidity, Assumed: o.Assumed, Airflow: o.Airflow, AirflowFrom: o.AirflowFrom,
 		MetabolicHeatW: o.MetabolicHeatW, EndTemperature: o.EndTemperature, EndHumidity: o.EndHumidity, AirflowNeeded: o.AirflowNeeded,
-		WattsThatWould: math.Round(shown(o.WattsThatWould)), HeatSteadyS: o.HeatSteadyS, Standard: o.Standard,
+		WattsThatWould: math.Round(o.WattsThatWould * s.scale()), HeatSteadyS: o.HeatSteadyS, Standard: o.Standard,
 		SweatLPerH: o.SweatLPerH, FluidLow: o.FluidLow, FluidHigh: o.FluidHigh, LossPercent: o.LossPercent, Drink: o.Drink, Food: o.Food, Lines: o.Lines}
 }

@@ -109,16 +109,17 @@ func Make(ctx context.Context, q Request) (Brief, error) {
 		s.cool = learnt.True // nothing shows watts: effort is a share of one's own
 	}
 	s.c = s.cool
-	if err := s.make(ctx); err != nil {
+	// What the room costs depends on the effort; a glance at the course knows
+	// that well enough.
+	var err error
+	if s.heat, err = s.heatOf(ctx); err != nil {
 		return Brief{}, err
 	}
-	// The room may cost power, and how much depends on the power: once more
-	// with what it leaves.
-	if s.heat = q.heatOf(s); s.heat.costs() {
+	if s.heat.costs() {
 		s.c = s.cool.InHeat(s.heat.share)
-		if err := s.make(ctx); err != nil {
-			return Brief{}, err
-		}
+	}
+	if err := s.make(ctx); err != nil {
+		return Brief{}, err
 	}
 	return s.brief(ctx)
 }

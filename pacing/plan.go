@@ -1,8 +1,8 @@
 package pacing
 
 import (
-	"cmp"
 	"context"
+	"errors"
 	"math"
 	"sync"
 
@@ -62,6 +62,7 @@ const feltApart = 0.05
 const (
 	trialDraws = 250 // draws while searching; the final plan is judged on all
 	shapeDraws = 10  // plausible shapes that rules are made for
+	knownDraws = 4   // of those, how many the optimum's gain is computed on
 	mostZ      = 3.0
 	margin     = 0.10 // in normal quantiles: the final cues should not fail for a handful of draws
 )
@@ -189,6 +190,11 @@ func (m *maker) run() (Result, error) {
 		over := m.ChanceLimit > 0 && m.Given == nil && r.Forecast.ChanceEmpty > m.ChanceLimit
 		if !over || try == 5 || z >= mostZ {
 			r.ForZ, r.Missed = z, over
+			if m.World.Sketch != nil {
+				if err := m.known(&r); err != nil {
+					return Result{}, err
+				}
+			}
 			m.sensitivities(&r)
 			r.Problem.ctx = nil
 			return r, m.ctx.Err()
@@ -291,11 +297,6 @@ func (m *maker) sketched(r Result) (Result, error) {
 		return r, err
 	}
 	r.EvenRules = len(r.Rules) == 1
-	gain, err := m.known(p)
-	if err != nil {
-		return r, err
-	}
-	r.OptimumTime = math.Min(r.EvenTime-gain, r.Ruled.Time)
 	if even.BalanceMin >= 0 {
 		r.EvenWatts, r.EvenTime = even.MeanWatts, even.Time // in whole watts, like the rule
 	}
@@ -303,12 +304,14 @@ func (m *maker) sketched(r Result) (Result, error) {
 	return r, nil
 }
 
-// known is what knowing its shape and riding it best gains over the best even
-// power on it, s, mean over the plausible shapes: never less than nothing.
-func (m *maker) known(p Problem) (gain float64, err error) {
-	gains, errs := make([]float64, len(m.profiles)), make([]error, len(m.profiles))
-	next := make(chan int, len(m.profiles))
-	for i := range m.profiles {
+// known sets the optimum's time of a sketch: even power less what knowing the
+// shape and riding it best gains over it, mean over a few plausible shapes,
+// never less than nothing.
+func (m *maker) known(r *Result) error {
+	shapes := m.profiles[:min(knownDraws, len(m.profiles))]
+	gains, errs := make([]float64, len(shapes)), make([]error, len(shapes))
+	next := make(chan int, len(shapes))
+	for i := range shapes {
 		next <- i
 	}
 	close(next)
@@ -316,8 +319,8 @@ func (m *maker) known(p Problem) (gain float64, err error) {
 	for range max(1, m.Workers) {
 		group.Go(func() {
 			for i := range next {
-				p := p
-				p.Profile = m.profiles[i]
+				p := r.Problem
+				p.Profile = shapes[i]
 				var o Optimum
 				if o, errs[i] = p.Optimum(m.ctx); errs[i] != nil {
 					continue
@@ -329,11 +332,12 @@ func (m *maker) known(p Problem) (gain float64, err error) {
 		})
 	}
 	group.Wait()
-	for i, g := range gains {
+	gain := 0.0
+	for _, g := range gains {
 		gain += g / float64(len(gains))
-		err = cmp.Or(err, errs[i])
 	}
-	return gain, err
+	r.OptimumTime = math.Min(r.EvenTime-gain, r.Ruled.Time)
+	return errors.Join(errs...)
 }
 
 // level searches how many standard deviations below the mean to plan. Chance

@@ -211,7 +211,7 @@ func TestSameForAnyNumberOfCoresAndEveryTime(t *testing.T) {
 func TestFaces(t *testing.T) {
 	for _, who := range []string{"newcomer", "regular", "racer"} {
 		for _, way := range [][]string{{"--course", demo + "two-mills.csv", "--event", demo + "tuesday-hill-race.yaml"}, {"--course", demo + "harbour-ridge.gpx", "--rules"}, {"--distance", "21.4km", "--ascent", "310m"}} {
-			args := append(append([]string{"brief"}, demoRider(who)...), way...)
+			args := append(append([]string{"brief", "--draws", "150"}, demoRider(who)...), way...)
 			text := run(args...)
 			if text.code != 0 {
 				t.Fatalf("%v: %s", args, text.err)
