@@ -1,30 +1,84 @@
 package store
 
 import (
-	"context"
-	"io"
+	"fmt"
+	"path"
+	"strings"
+	"time"
 )
 
-// Report says what an import did.
-type Report struct {
-	Added    []Entry // objects and briefs that are new
-	Known    []Entry // those that were here already, to the letter
-	NewNames int     // how many of Added got another ID because theirs was taken
+// An archive is a zip file: manifest.json says what is in it, and everything
+// else is a file that a person can open by itself. docs/formats.md tells the
+// rest.
+const (
+	manifestFile   = "manifest.json"
+	archiveFormat  = "chainline-archive"
+	archiveVersion = 1
+)
+
+// Bounds of an archive that is read.
+const (
+	maxArchive   = 2 << 30 // the zip file, in bytes
+	maxManifest  = 64 << 20
+	maxEntries   = 200_000
+	maxUnpacked  = 4 << 30 // all files together, in bytes
+	smallArchive = 64 << 20
+	maxRatio     = 250 // beyond smallArchive, bytes unpacked for each byte packed
+)
+
+type manifest struct {
+	Format  string           `json:"format"`
+	Version int              `json:"version"`
+	Made    time.Time        `json:"made"`
+	Objects []manifestObject `json:"objects"`
+	Briefs  []manifestBrief  `json:"briefs"`
 }
 
-// Entry is one object or brief of a Report.
-type Entry struct {
-	Kind string // of the object, or "brief"
-	ID   string // here
-	Was  string // in the archive
-	Name string
+type manifestObject struct {
+	ID       string            `json:"id"`
+	Kind     Kind              `json:"kind"`
+	Name     string            `json:"name"`
+	File     string            `json:"file,omitempty"` // none for a course that is only its original
+	Demo     bool              `json:"demo,omitempty"`
+	Created  time.Time         `json:"created"`
+	Updated  time.Time         `json:"updated"`
+	Original *manifestOriginal `json:"original,omitempty"`
 }
 
-// Export writes an archive (docs/formats.md) of everything, or of one rider
-// with their briefs and what these refer to.
-func (s *Store) Export(ctx context.Context, w io.Writer, riderID string) error { panic("todo") }
-
-// Import adds what is in an archive, all of it or nothing.
-func (s *Store) Import(ctx context.Context, r io.ReaderAt, size int64) (Report, error) {
-	panic("todo")
+type manifestOriginal struct {
+	File     string `json:"file"`
+	Filename string `json:"filename"`
+	Media    string `json:"media"`
+	SHA256   string `json:"sha256"`
 }
+
+type manifestBrief struct {
+	ID      string    `json:"id"`
+	Made    time.Time `json:"made"`
+	Title   string    `json:"title"`
+	Rider   string    `json:"rider"`
+	Rig     string    `json:"rig,omitempty"`
+	Road    string    `json:"road,omitempty"`
+	Course  string    `json:"course,omitempty"`
+	Event   string    `json:"event,omitempty"`
+	Demo    bool      `json:"demo,omitempty"`
+	Request string    `json:"request,omitempty"` // the names of the files; none if empty
+	Result  string    `json:"result,omitempty"`
+	Page    string    `json:"page,omitempty"`
+}
+
+// textFile is where an object's text lies in an archive.
+func textFile(o Object) string { return fmt.Sprintf("%s/%s.yaml", o.Kind, o.ID) }
+
+// originalFile keeps the original's name where every system can unpack it.
+func originalFile(o Object) string {
+	name := strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-", r) {
+			return r
+		}
+		return '_'
+	}, o.Original.Filename)
+	return path.Join("original", o.ID, "f-"+name[max(0, len(name)-80):])
+}
+
+func briefFile(id, name string) string { return path.Join("brief", id, name) }
