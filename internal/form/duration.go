@@ -144,6 +144,8 @@ func Duration(seconds float64) string {
 	switch {
 	case math.IsNaN(seconds) || math.IsInf(seconds, 0):
 		return "–"
+	case math.Abs(seconds) > 1e9:
+		return "a lifetime"
 	case seconds < 60 || whole != seconds:
 		return rounded(seconds, 3) + " s"
 	case n < 3600 && n%60 == 0:

@@ -200,7 +200,7 @@ func (r *reading) check() (text string) {
 			return ""
 		}
 		path := behind(dense, fromReader(e.Path))
-		if typed := behind(r.typed, path); r.errs[typed] == "" {
+		if typed := behind(r.typed, path); !r.follows(typed) {
 			r.errs[typed] = plainly(e)
 		}
 		if path == "" || !r.without(path) {
@@ -208,6 +208,12 @@ func (r *reading) check() (text string) {
 		}
 	}
 	return ""
+}
+
+// follows tells whether an error can come from another one: something at this
+// path or below it is wrong already.
+func (r *reading) follows(path string) bool {
+	return r.errs[path] != "" || any(r.errs, path+".") || path == "" && len(r.errs) > 0
 }
 
 // without takes out what the reader cannot go on with: the value, or if that
@@ -221,11 +227,11 @@ func (r *reading) without(path string) bool {
 		delete(r.good, path)
 		return true
 	}
-	if in, ok := standIn[r.kind+" "+path]; ok && r.good[path] != in.value {
+	if in, ok := standIn[r.kind+" "+path]; ok && r.good[in.path] != in.value {
 		for _, also := range in.drops {
 			drop(r.good, also)
 		}
-		r.good[path] = in.value
+		r.good[in.path] = in.value
 		return true
 	}
 	group := path
@@ -249,9 +255,10 @@ func drop(values map[string]string, path string) bool {
 // standIn are possible values for what must be known at the top of a file and
 // is not right yet, and what else then has to wait for it.
 var standIn = map[string]struct {
-	value string
-	drops []string
+	path, value string
+	drops       []string
 }{
-	"rider mass_kg":    {"70", []string{"weighed"}},
-	"rig trainer.kind": {"plain", []string{"trainer", "power_source"}},
+	"rider mass_kg":    {"mass_kg", "70", []string{"weighed"}},
+	"rig trainer.kind": {"trainer.kind", "plain", []string{"trainer", "power_source"}},
+	"rig trainer":      {"trainer.kind", "plain", []string{"trainer", "power_source"}},
 }

@@ -83,7 +83,7 @@ var (
 // tidy makes a typed text easy to read: lower case, single plain spaces, and
 // without words that only say that it is not exact.
 func tidy(s string) string {
-	s = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "′", "'", "″", "\"", "”", "\"", "“", "\"", "''", "\"").Replace(s)
+	s = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "′", "'", "’", "'", "″", "\"", "”", "\"", "“", "\"", "''", "\"").Replace(s)
 	s = strings.ToLower(spaces.ReplaceAllString(strings.TrimSpace(s), " "))
 	return approximately.ReplaceAllString(s, "")
 }
@@ -96,9 +96,6 @@ func split(s string, known []string) ([]part, bool) {
 		number := leadingNumber.FindString(s)
 		if number == "" {
 			return nil, false
-		}
-		if strings.Contains(number, "'") && slices.Contains(known, "'") {
-			number = number[:strings.Index(number, "'")] // feet, not thousands
 		}
 		number = strings.TrimRight(number, ".,")
 		s = strings.TrimLeft(s[len(number):], " ")

@@ -71,7 +71,10 @@ func foreignUnit(name string, m measure) string {
 // would be possible.
 func outOfRange(k input.Key, m measure, spoken unit, n float64, bare bool, u Units) string {
 	low, high := limits(k, spoken)
-	said := spoken.with(rounded(n, 3))
+	said := "This"
+	if math.Abs(n) < 1e9 {
+		said = spoken.with(rounded(n, 3))
+	}
 	var s string
 	if spoken.file(n) < k.Low {
 		s = fmt.Sprintf("%s is less than the least possible here, %s", said, spoken.with(low))
@@ -137,7 +140,8 @@ var plainer = []struct {
 	{regexp.MustCompile(`^there is no source to be accurate`), "Where nothing shows watts there is no accuracy; leave it empty."},
 	{regexp.MustCompile(`^low (\S+), preferred (\S+), high (\S+) are not in order`), "Slowest, preferred and fastest cadence must rise; they are $1, $2 and $3 rpm."},
 	{regexp.MustCompile(`^outside_(temperature|humidity)\S* is not known`), "The $1 outside is needed with it."},
-	{regexp.MustCompile(`^found ".*?(?:" in quotes)?: (.*); expected (.*)$`), "$1; write something like $2."},
+	{regexp.MustCompile(`do not know the word "(.*?)"; expected`), "The word “$1” is not known here; write it like “one pedestal fan, a metre away, high”, or “no fan”."},
+	{regexp.MustCompile(`^found (?:the text )?".*?"(?: in quotes)?: (.*); expected (?:.*)$`), "$1; write it like “one pedestal fan, a metre away, high”, or “no fan”."},
 	{regexp.MustCompile(`^found "(.*)", which is no time zone`), "“$1” is no time zone; write one like Europe/Dublin."},
 	{regexp.MustCompile(`^found the text "(.*)" in quotes, which is no time zone`), "“$1” is no time zone; write one like Europe/Dublin."},
 	{regexp.MustCompile(`^(\S+) does not exist in (\S+), where the clocks go forward`), "That time does not exist: the clocks in $2 go forward then."},

@@ -92,7 +92,10 @@ func readWord(words []string, typed string) read {
 func readNumber(k input.Key, typed string, u Units) read {
 	if k.Unit == "s" {
 		v, note, wrong := seconds(typed, k.Low, k.High)
-		return read{short(v), note, wrong}
+		if wrong != "" {
+			return read{wrong: wrong}
+		}
+		return read{raw: short(v), note: note}
 	}
 	m := measureOf(k)
 	s := tidy(typed)
@@ -103,7 +106,7 @@ func readNumber(k input.Key, typed string, u Units) read {
 	}
 	parts, ok := split(s, m.names())
 	switch {
-	case !ok && between.MatchString(s):
+	case between.MatchString(s):
 		return read{wrong: "One number, please: the likeliest."}
 	case !ok:
 		return read{wrong: notANumber(k, typed, m.unit(u))}
@@ -138,6 +141,8 @@ func single(k input.Key, typed string, m measure, p part, u Units) read {
 		}
 	}
 	switch {
+	case len(fit) > 1 && !sure && english[spoken.shown]:
+		return read{raw: short(spoken.file(fit[1])), note: "read as " + spoken.with(short(fit[1]))}
 	case len(fit) > 1 && !sure:
 		return read{wrong: whichOf(typed, short(fit[0]), short(fit[1]))}
 	case len(fit) > 0 && sure && fit[0] != numbers[0]:
@@ -154,6 +159,9 @@ func single(k input.Key, typed string, m measure, p part, u Units) read {
 	}
 	return read{wrong: outOfRange(k, m, spoken, numbers[0], name == "", u)}
 }
+
+// english units come with commas that part thousands.
+var english = map[string]bool{"ft": true, "mi": true, "lb": true, "yd": true, "mph": true, "in": true, "ft³": true}
 
 func possible(k input.Key, v float64) bool { return v >= k.Low && v <= k.High }
 
