@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/term"
 
+	"chainline/internal/app"
 	"chainline/internal/cli"
 )
 
@@ -21,7 +22,15 @@ func run() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	out := term.IsTerminal(int(os.Stdout.Fd()))
+	var secret func() (string, error)
+	if in := int(os.Stdin.Fd()); term.IsTerminal(in) {
+		secret = func() (string, error) {
+			b, err := term.ReadPassword(in)
+			return string(b), err
+		}
+	}
 	return cli.Run(ctx, os.Args[1:], cli.Streams{
+		In: os.Stdin, Secret: secret, Desktop: app.Desktop(), Browse: app.Browse,
 		Out: os.Stdout, Err: os.Stderr,
 		ErrTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		Colour:      out && os.Getenv("NO_COLOR") == "",

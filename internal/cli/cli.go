@@ -24,6 +24,11 @@ type Streams struct {
 	Now         func() time.Time
 	Version     string
 	Workers     int
+
+	In      io.Reader
+	Secret  func() (string, error)     // reads a line of the terminal without showing it; nil: no terminal
+	Desktop bool                       // somebody sits before a screen: without arguments, serve
+	Browse  func(address string) error // opens the browser; nil: there is none
 }
 
 // Run executes the arguments and returns the exit code: 0 done, 1 failed or
@@ -56,12 +61,15 @@ func rootCommand(s Streams) *cobra.Command {
 		Version:       s.Version,
 		Args:          noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if s.Desktop {
+				return serve(c.Context(), s, serveRequest{})
+			}
 			return c.Help()
 		},
 	}
 	root.SetVersionTemplate("chainline {{.Version}}\n")
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(briefCommand(s))
+	root.AddCommand(briefCommand(s), serveCommand(s), passphraseCommand(s))
 	return root
 }
 

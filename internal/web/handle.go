@@ -28,10 +28,27 @@ func (s *Server) upload(pattern string, h handler) { s.handle("POST "+pattern, m
 func (s *Server) handle(pattern string, limit int64, h handler) {
 	s.mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
 		r.Body = http.MaxBytesReader(w, r.Body, limit)
-		if err := h(w, r); err != nil {
+		err := parse(r, limit)
+		if err == nil {
+			err = h(w, r)
+		}
+		if err != nil {
 			s.fail(w, r, err)
 		}
 	})
+}
+
+// parse reads the form, files and all, into memory: nothing a person sends is
+// left in a temporary folder.
+func parse(r *http.Request, limit int64) error {
+	err := r.ParseMultipartForm(limit)
+	if errors.Is(err, http.ErrNotMultipart) {
+		err = nil // ParseMultipartForm parsed the plain form before
+	}
+	if _, tooBig := errors.AsType[*http.MaxBytesError](err); err == nil || tooBig {
+		return err
+	}
+	return refuse(http.StatusBadRequest, "That form could not be read. Go back and send it again.")
 }
 
 // refusal is an answer other than 200 in a sentence for a person.

@@ -46,8 +46,8 @@ func (s *Server) setTheme(w http.ResponseWriter, r *http.Request) error {
 	return s.see(w, r, localPath(r.PostFormValue("back")), "")
 }
 
-// setPassphrase keeps a new passphrase and ends all visits but this one's
-// possibility to come back with it.
+// setPassphrase keeps a new passphrase and ends all visits: everybody, this
+// browser too, comes back with the new one.
 func (s *Server) setPassphrase(w http.ResponseWriter, r *http.Request) error {
 	hash, err := HashPassphrase(r.PostFormValue("passphrase"))
 	if err != nil {
@@ -59,5 +59,8 @@ func (s *Server) setPassphrase(w http.ResponseWriter, r *http.Request) error {
 	if err := s.store.DeleteVisits(r.Context()); err != nil {
 		return err
 	}
-	return s.see(w, r, "/settings", "The passphrase is kept. It holds from the next start of the program.")
+	if s.guarded() {
+		s.hash.Store(&hash)
+	}
+	return s.see(w, r, "/settings", "The passphrase is kept. It is asked for whenever the program listens on a network.")
 }

@@ -55,3 +55,13 @@ func (s *Server) galleryRoutes() {
 		return notFound("There is no state " + strings.ToValidUTF8(r.PathValue("name"), "") + ".")
 	})
 }
+
+// FieldsPage shows every kind of field; only the gallery has one.
+type FieldsPage struct {
+	Base
+	Form   *Form
+	Fields []Field
+}
+
+// Template names the page's template.
+func (*FieldsPage) Template() string { return "fields.html" }

@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"chainline/internal/store"
@@ -75,7 +76,7 @@ type Server struct {
 	version   string
 	workers   int
 	hosts     []string
-	hash      string
+	hash      atomic.Pointer[string] // of the passphrase; nil: everybody may come in
 	gallery   []State
 	templates *Templates
 	mux       *http.ServeMux
@@ -96,8 +97,11 @@ func New(c Config) (*Server, error) {
 	}
 	s := &Server{
 		store: c.Store, log: c.Log, now: c.Now, version: c.Version, workers: c.Workers, hosts: c.Hosts,
-		hash: c.PassphraseHash, gallery: c.Gallery, templates: templates,
+		gallery: c.Gallery, templates: templates,
 		mux: http.NewServeMux(), waiting: make(chan struct{}, 8),
+	}
+	if c.PassphraseHash != "" {
+		s.hash.Store(&c.PassphraseHash)
 	}
 	s.mux.Handle("GET "+assets.Prefix, files)
 	s.visitRoutes()

@@ -40,7 +40,8 @@ const (
 	attemptsSpan = 15 * time.Minute
 )
 
-func (s *Server) guarded() bool { return s.hash != "" }
+// guarded is whether a passphrase is asked for.
+func (s *Server) guarded() bool { return s.hash.Load() != nil }
 
 func (s *Server) visitRoutes() {
 	s.get("/login", s.loginPage)
@@ -127,7 +128,7 @@ func (s *Server) login(w http.ResponseWriter, r *http.Request) error {
 		w.Header().Set("Retry-After", strconv.Itoa(int(attemptsSpan.Seconds())))
 		return refuse(http.StatusTooManyRequests, "Too many wrong passphrases. Try again in a quarter of an hour.")
 	}
-	if !rightPassphrase(s.hash, r.PostFormValue("passphrase")) {
+	if !rightPassphrase(*s.hash.Load(), r.PostFormValue("passphrase")) {
 		s.log.Warn("wrong passphrase", "id", requestID(r))
 		if err := s.store.AddAttempt(r.Context(), from); err != nil {
 			return err

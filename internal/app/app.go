@@ -1,0 +1,206 @@
+// Package app builds the program from a configuration: the store, the pages,
+// the address. The command and the tests from end to end use it alike.
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"os"
+	"sync"
+	"time"
+
+	"chainline/internal/problem"
+	"chainline/internal/store"
+	"chainline/internal/web"
+)
+
+// Config is what a program is built from. Dir, Now and Log must be set.
+type Config struct {
+	Dir     string   // the data folder
+	Listen  string   // host:port; empty: the usual port on loopback, any if that is taken
+	Hosts   []string // names besides loopback's by which browsers may ask
+	Now     func() time.Time
+	Log     *slog.Logger
+	Version string
+	Workers int
+
+	// PassphraseHash takes the place of the one kept in the data folder.
+	PassphraseHash string
+	// Gallery, if not empty, is served under /gallery (tests only).
+	Gallery []web.State
+}
+
+// usual is where the program listens when nobody says otherwise, so that a
+// bookmark keeps working.
+const usual = "127.0.0.1:7741"
+
+// Timeouts and limits of one connection. A brief of a long course takes
+// seconds; an upload of 50 MB over a slow wireless network a minute or two.
+const (
+	headerWait = 5 * time.Second
+	readWait   = 3 * time.Minute
+	writeWait  = 3 * time.Minute
+	idleWait   = 2 * time.Minute
+	maxHeader  = 32 << 10
+	farewell   = 5 * time.Second // for requests under way when it is stopped
+)
+
+// App is a program that listens, and serves once Run is called.
+type App struct {
+	store    *store.Store
+	listener net.Listener
+	server   *http.Server
+	cancel   context.CancelFunc
+	closing  sync.Once
+	closed   error
+}
+
+// DefaultDir is the data folder when nobody names one.
+func DefaultDir() (string, error) { return store.DefaultDir(os.Getenv) }
+
+// New opens the data folder and the address. It refuses to listen beyond this
+// machine without a passphrase.
+func New(ctx context.Context, c Config) (a *App, err error) {
+	s, err := store.Open(ctx, c.Dir)
+	if err != nil {
+		return nil, err
+	}
+	s.Now = c.Now
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, s.Close())
+		}
+	}()
+	l, err := listen(ctx, c.Listen)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			l.Close()
+		}
+	}()
+	hash, err := lock(ctx, c, s, l.Addr())
+	if err != nil {
+		return nil, err
+	}
+	pages, err := web.New(web.Config{
+		Store: s, Log: c.Log, Now: c.Now, Version: c.Version, Hosts: c.Hosts, Workers: c.Workers,
+		PassphraseHash: hash, Gallery: c.Gallery,
+	})
+	if err != nil {
+		return nil, err
+	}
+	base, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	return &App{store: s, listener: l, cancel: cancel, server: &http.Server{
+		Handler:           pages,
+		ReadHeaderTimeout: headerWait,
+		ReadTimeout:       readWait,
+		WriteTimeout:      writeWait,
+		IdleTimeout:       idleWait,
+		MaxHeaderBytes:    maxHeader,
+		BaseContext:       func(net.Listener) context.Context { return base },
+		ErrorLog:          slog.NewLogLogger(c.Log.Handler(), slog.LevelDebug),
+	}}, nil
+}
+
+func listen(ctx context.Context, at string) (net.Listener, error) {
+	var lc net.ListenConfig
+	if at == "" {
+		if l, err := lc.Listen(ctx, "tcp", usual); err == nil {
+			return l, nil
+		}
+		at = "127.0.0.1:0"
+	}
+	l, err := lc.Listen(ctx, "tcp", at)
+	if err != nil {
+		return nil, &problem.Error{Kind: problem.Misuse, Message: fmt.Sprintf("--listen: cannot listen on %q: %v", at, err), Hint: "An address reads like 127.0.0.1:7741; port 0 takes any free one.", Err: err}
+	}
+	return l, nil
+}
+
+// lock is the hash to ask a passphrase for: none on loopback, where whoever
+// can reach the program already sits at this machine.
+func lock(ctx context.Context, c Config, s *store.Store, at net.Addr) (string, error) {
+	if ip, err := netip.ParseAddrPort(at.String()); err == nil && ip.Addr().Unmap().IsLoopback() && c.PassphraseHash == "" {
+		return "", nil
+	}
+	if c.PassphraseHash != "" {
+		return c.PassphraseHash, nil
+	}
+	hash, err := s.Setting(ctx, web.SettingPassphrase)
+	if err != nil {
+		return "", err
+	}
+	if hash == "" {
+		return "", problem.Bad("listening on a network needs a passphrase, and none is kept").WithHint("Set one with 'chainline passphrase', or listen to this machine alone.")
+	}
+	return hash, nil
+}
+
+// Address is where a browser on this machine finds the program.
+func (a *App) Address() string {
+	at, err := netip.ParseAddrPort(a.listener.Addr().String())
+	if err == nil && at.Addr().IsUnspecified() {
+		return fmt.Sprintf("http://127.0.0.1:%d/", at.Port())
+	}
+	return "http://" + a.listener.Addr().String() + "/"
+}
+
+// Store is where the program keeps things.
+func (a *App) Store() *store.Store { return a.store }
+
+// Run serves until ctx ends, lets requests under way finish, and closes
+// everything.
+func (a *App) Run(ctx context.Context) error {
+	served := make(chan error, 1)
+	go func() { served <- a.server.Serve(a.listener) }()
+	var err error
+	select {
+	case <-ctx.Done():
+	case err = <-served:
+	}
+	if errors.Is(err, http.ErrServerClosed) {
+		err = nil
+	}
+	return errors.Join(err, a.Close())
+}
+
+// Close stops serving and gives the data folder free. It may be called more
+// than once.
+func (a *App) Close() error {
+	a.closing.Do(func() {
+		wait, stop := context.WithTimeout(context.Background(), farewell)
+		defer stop()
+		if err := a.server.Shutdown(wait); err != nil {
+			a.server.Close() // whoever is still waiting has had their time
+		}
+		a.cancel()
+		a.listener.Close() // if it never served; closing twice does no harm
+		a.closed = a.store.Close()
+	})
+	return a.closed
+}
+
+// SetPassphrase keeps a passphrase in a data folder that no program uses, and
+// ends all visits.
+func SetPassphrase(ctx context.Context, dir, passphrase string) (err error) {
+	hash, err := web.HashPassphrase(passphrase)
+	if err != nil {
+		return err
+	}
+	s, err := store.Open(ctx, dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, s.Close()) }()
+	if err := s.SetSetting(ctx, web.SettingPassphrase, hash); err != nil {
+		return err
+	}
+	return s.DeleteVisits(ctx)
+}
