@@ -31,6 +31,7 @@ func seconds(typed string, low, high float64) (v float64, note, wrong string) {
 	} else {
 		v, note, wrong = spokenTime(s, typed, inside)
 	}
+	v = math.Round(v*1000) / 1000
 	switch {
 	case wrong != "":
 		return 0, "", wrong
@@ -91,30 +92,30 @@ func spokenTime(s, typed string, inside func(float64) bool) (v float64, note, wr
 		if !known(p.unit, timeUnits) && p.unit != "" || worth == 0 || worth >= last || worth < 1 {
 			return 0, "", notA(typed, "time") + timeExpect + "."
 		}
-		numbers, _ := readings(p.number)
+		numbers, sure := readings(p.number)
 		if len(numbers) == 0 || numbers[0] < 0 {
 			return 0, "", notA(typed, "time") + timeExpect + "."
 		}
 		n := numbers[0]
-		if len(numbers) == 2 && !inside(n*worth) {
+		if len(numbers) == 2 && !sure && !inside(n*worth) {
 			n = numbers[1]
-		} else if len(numbers) == 2 && inside(numbers[1]*worth) {
+		} else if len(numbers) == 2 && !sure && inside(numbers[1]*worth) {
 			return 0, "", whichOf(typed, short(n)+" "+p.unit, short(numbers[1])+" "+p.unit)
 		}
 		v += n * worth
 		last = worth
 	}
-	return math.Round(v*1000) / 1000, "", ""
+	return v, "", ""
 }
 
 // bareTime is a number without a unit: seconds, if minutes can be ruled out.
 func bareTime(number, typed string, inside func(float64) bool) (v float64, note, wrong string) {
-	numbers, _ := readings(number)
+	numbers, sure := readings(number)
 	if len(numbers) == 0 {
 		return 0, "", notA(typed, "time") + timeExpect + "."
 	}
 	n := numbers[0]
-	if len(numbers) == 2 && !inside(n) && !inside(60*n) {
+	if len(numbers) == 2 && !sure && !inside(n) && !inside(60*n) {
 		n = numbers[1]
 	}
 	switch {
