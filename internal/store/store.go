@@ -165,7 +165,7 @@ func (s *Store) checkpoint(ctx context.Context) error {
 	return nil
 }
 
-// leaveTraces remembers that something was deleted, and wipes it at once if no
+// wipe remembers that something was deleted, and wipes it at once if no
 // read is in the way. The deletion itself stands either way, so a failure to
 // wipe is tried again after the next deletion or export and at Close.
 func (s *Store) wipe(ctx context.Context) error {
