@@ -114,11 +114,11 @@ type reading struct {
 
 func compose(kind string, typed, kept map[string]string, units Units) (text string, errs, notes map[string]string) {
 	r := reading{kind: kind, units: units, good: map[string]string{}, typed: map[string]string{}, errs: map[string]string{}, notes: map[string]string{}}
-	if input.Keys(kind) == nil {
+	if tables[kind] == nil {
 		return "", map[string]string{"": "There is no such kind of file."}, nil
 	}
 	r.take(expand(kind, typed, r.errs), kept)
-	r.needed(input.Keys(kind), "")
+	r.needed(tables[kind], "")
 	text = r.check()
 	if len(r.errs) > 0 {
 		return "", r.errs, r.notes

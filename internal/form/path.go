@@ -10,10 +10,13 @@ import (
 	"chainline/internal/input"
 )
 
+// tables are the keys of every kind of file.
+var tables = map[string][]input.Key{Rider: input.Keys(Rider), Rig: input.Keys(Rig), Road: input.Keys(Road), Course: input.Keys(Course), Event: input.Keys(Event)}
+
 // find is the key that a path leads to. The entry of a list that may be a
 // single value, such as room.fans.0, is that value.
 func find(kind, path string) (input.Key, bool) {
-	keys := input.Keys(kind)
+	keys := tables[kind]
 	parts := strings.Split(path, ".")
 	for i := 0; i < len(parts); i++ {
 		at := slices.IndexFunc(keys, func(k input.Key) bool { return k.Name == parts[i] })

@@ -22,3 +22,13 @@ func TestMuchTypedIsAnsweredSoon(t *testing.T) {
 		t.Errorf("it took %v", took)
 	}
 }
+
+func BenchmarkChange(b *testing.B) {
+	text := samples(b)["../../demo/racer.yaml"]
+	for b.Loop() {
+		values, _ := ValuesIn(Rider, text, Imperial)
+		if _, errs := Change(Rider, text, values, Imperial); len(errs) > 0 {
+			b.Fatal(errs)
+		}
+	}
+}
