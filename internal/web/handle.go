@@ -7,6 +7,7 @@ import (
 	"maps"
 	"net/http"
 	"slices"
+	"strings"
 
 	"chainline/internal/problem"
 )
@@ -41,9 +42,9 @@ func (s *Server) handle(pattern string, limit int64, h handler) {
 // parse reads the form, files and all, into memory: nothing a person sends is
 // left in a temporary folder.
 func parse(r *http.Request, limit int64) error {
-	err := r.ParseMultipartForm(limit)
-	if errors.Is(err, http.ErrNotMultipart) {
-		err = nil // ParseMultipartForm parsed the plain form before
+	err := r.ParseForm()
+	if err == nil && strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data") {
+		err = r.ParseMultipartForm(limit)
 	}
 	if _, tooBig := errors.AsType[*http.MaxBytesError](err); err == nil || tooBig {
 		return err
