@@ -173,6 +173,7 @@ type ForecastSheet struct {
 	Median      float64 // s
 	Low80       float64 // s
 	High80      float64 // s
+	EvenMedian  float64 // s, the best even effort ridden in the same draws; 0 if it was not
 	ChanceEmpty float64
 	EmptyAt     float64 // m, where those who run empty do it, median; 0 if none do
 	EmptyCue    int     // number of the cue it happens on most often; 0 if none

@@ -212,9 +212,11 @@ type sheet struct {
 	before  session.WarmUp
 	next    capacity.Suggestion
 	notes   []string // warnings found on the way
-	world   pacing.World
-	ask     pacing.Request
-	res     pacing.Result
+
+	evenMedian float64 // s, of the best even effort in the same draws
+	world      pacing.World
+	ask        pacing.Request
+	res        pacing.Result
 }
 
 func (s *sheet) brief(ctx context.Context) (Brief, error) {
@@ -236,6 +238,7 @@ func (s *sheet) brief(ctx context.Context) (Brief, error) {
 		if b.Worth, err = s.worth(ctx, b); err != nil {
 			return Brief{}, err
 		}
+		b.Forecast.EvenMedian = s.evenMedian
 	}
 	b.Warnings = s.warnings(b)
 	b.Cautions = s.cautions(b)

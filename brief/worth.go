@@ -69,6 +69,7 @@ func (s *sheet) pacingWorth(ctx context.Context) (Worth, bool, error) {
 	if err != nil {
 		return Worth{}, false, err
 	}
+	s.evenMedian = even.Median
 	saved := make([]float64, len(even.ByDraw))
 	for i, t := range even.ByDraw {
 		saved[i] = t - s.res.Forecast.ByDraw[i]

@@ -248,5 +248,5 @@ func (r Room) assumed() string {
 	if len(said) == 0 {
 		return ""
 	}
-	return "Taken as usual, not typed: " + strings.Join(said, ", ") + "."
+	return strings.Join(said, ", ")
 }

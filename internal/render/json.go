@@ -255,6 +255,7 @@ type forecastJSON struct {
 	Median      num    `json:"median_s"`
 	Low80       num    `json:"low80_s"`
 	High80      num    `json:"high80_s"`
+	EvenMedian  num    `json:"even_median_s"`
 	ChanceEmpty num    `json:"chance_empty"`
 	EmptyAt     num    `json:"empty_at_m"`
 	EmptyCue    int    `json:"empty_cue"`

@@ -78,6 +78,6 @@ func newPlan(p brief.PlanSheet) planJSON {
 
 func newForecast(f brief.ForecastSheet) forecastJSON {
 	return forecastJSON{Draws: f.Draws, Seed: f.Seed, Median: num(f.Median), Low80: num(f.Low80), High80: num(f.High80),
-		ChanceEmpty: num(f.ChanceEmpty), EmptyAt: num(f.EmptyAt), EmptyCue: f.EmptyCue, Alone: f.Alone, Rest: f.Rest,
+		EvenMedian: num(f.EvenMedian), ChanceEmpty: num(f.ChanceEmpty), EmptyAt: num(f.EmptyAt), EmptyCue: f.EmptyCue, Alone: f.Alone, Rest: f.Rest,
 		FiveWatts: num(f.FiveWatts), DragArea: num(f.DragArea), OneKg: num(f.OneKg)}
 }

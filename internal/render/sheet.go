@@ -147,7 +147,7 @@ func heroes(b brief.Brief) []hero {
 	}
 	out = append(out, finish)
 	if p.EvenTime > 0 {
-		out = append(out, evenHero(p, b.Rig.Speaks == "watts"))
+		out = append(out, evenHero(b))
 	}
 	if f.Draws > 0 {
 		out = append(out, emptyHero(b))
@@ -167,12 +167,17 @@ func heroes(b brief.Brief) []hero {
 	return out
 }
 
-func evenHero(p brief.PlanSheet, watts bool) hero {
-	h := hero{"Best even effort", clock(p.EvenTime), "at " + whole(p.EvenWatts) + nb + "W all the way"}
-	if !watts {
+// evenHero compares like with like: both forecast in the same draws, or both
+// on the mean road.
+func evenHero(b brief.Brief) hero {
+	p, even, gain := b.Plan, b.Plan.EvenTime, b.Plan.EvenTime-b.Plan.Time
+	if m := b.Forecast.EvenMedian; m > 0 {
+		even, gain = m, m-b.Forecast.Median
+	}
+	h := hero{"Best even effort", clock(even), "at " + whole(p.EvenWatts) + nb + "W all the way"}
+	if b.Rig.Speaks != "watts" {
 		h.Note = "at one effort all the way"
 	}
-	gain := p.EvenTime - p.Time
 	notable := math.Max(0.5, 1e-3*p.Time) // what is worth a word
 	switch {
 	case gain >= notable && p.Kept > 0 && p.Kept <= 1:
