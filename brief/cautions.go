@@ -144,7 +144,11 @@ func minutes(seconds float64) string {
 // rules.
 func (s *sheet) cautions(b Brief) []string {
 	out := []string{"A hard effort. Not for anyone with chest pain, faintness, fever or a doctor's advice against it; stop and get help if any of these appear."}
-	if !s.Rider.Screened {
+	out = append(out, s.Health...)
+	if s.EasyOnly {
+		out = append(out, "Only easy riding for now, by your answers to the health screening: this plan stays where you can talk. Ask your doctor.")
+	}
+	if !s.Rider.Screened && len(s.Health) == 0 {
 		out = append(out, "Ask a doctor before going hard if you are new to it, over 45, pregnant, or take medicines for heart or blood pressure; answer it once in the rider file (screened).")
 	}
 	if s.minor() {

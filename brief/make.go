@@ -77,6 +77,8 @@ type Category struct {
 type Request struct {
 	Rider        capacity.Rider
 	Acclimatised bool                   // used to riding in the heat
+	EasyOnly     bool                   // nothing hard for now, by the health screening
+	Health       []string               // cautions that follow from the screening
 	Weighed      room.SweatMeasurements // before and after rides
 	Rig          rig.Rig
 	Room         room.Room
@@ -139,6 +141,9 @@ func (s *sheet) make(ctx context.Context) error {
 	} else {
 		floor, ceiling := q.Rig.Limits()
 		s.ask.Floor, s.ask.Ceiling = floor, math.Min(ceiling, s.c.MaxPower)
+		if q.EasyOnly {
+			s.ask.Ceiling = math.Max(floor+pacing.WattStep, math.Min(s.ask.Ceiling, easyShare*s.c.CriticalPower))
+		}
 		if q.minor() {
 			s.ask.Ceiling = math.Max(floor+pacing.WattStep, math.Min(s.ask.Ceiling, s.c.Power(minorFor)))
 		}
@@ -165,6 +170,11 @@ const inferStream = 1 << 40
 // minorFor is the duration in seconds whose best power no cue asks of a rider
 // under 18 to top: nothing all-out. Our judgement.
 const minorFor = 480.0
+
+// easyShare of critical power is the most that a rider whom the screening lets
+// ride only easily is asked for: below where talking stops being comfortable.
+// Our judgement.
+const easyShare = 0.6
 
 func (q Request) minor() bool { return q.Rider.Age > 0 && q.Rider.Age < 18 }
 

@@ -100,6 +100,7 @@ func (q BriefRequest) request() (brief.Request, error) {
 		return ask, err
 	}
 	ask.Rider, ask.Acclimatised, ask.Weighed = riderOf(rider, day), rider.Acclimatised.Or(false), weighed(rider)
+	ask.EasyOnly, ask.Health = rider.EasyOnly, rider.Cautions
 	set, err := read(q, q.Rig, input.ReadRig)
 	if err != nil {
 		return ask, err

@@ -91,6 +91,9 @@ func (q BriefRequest) way(event input.EventFile) (brief.Way, error) {
 	if err != nil {
 		return w, err
 	}
+	if w.Sketch != nil {
+		return q.asSketch(w, laps, leadIn)
+	}
 	if q.Reverse {
 		w.Profile = course.Reversed(w.Profile)
 		w.Name += ", the other way round"
@@ -115,8 +118,39 @@ func (q BriefRequest) way(event input.EventFile) (brief.Way, error) {
 	return w, nil
 }
 
-// fromFile reads a GPX or CSV course; which of the two is seen from its first
-// character, whatever the file is called.
+// asSketch is the sketch of a file with the laps and lead-in asked for.
+func (q BriefRequest) asSketch(w brief.Way, laps int, leadIn float64) (brief.Way, error) {
+	if q.Reverse {
+		return w, problem.Bad("--reverse: a sketch has no direction; expected a course file with a track")
+	}
+	if laps > 1 {
+		w.Sketch.Laps = laps
+	}
+	if leadIn > 0 {
+		w.Sketch.LeadIn = leadIn
+	}
+	if err := w.Sketch.Check(); err != nil {
+		return w, problem.Bad("%s: the sketch does not work out: %s", q.Course, err)
+	}
+	w.Laps = max(1, w.Sketch.Laps)
+	return w, nil
+}
+
+// looksLikeYAML tells a sketch from a CSV by its first line that says
+// something: a key and a colon, and no comma.
+func looksLikeYAML(r *bufio.Reader) bool {
+	head, _ := r.Peek(4096)
+	for line := range bytes.Lines(bytes.TrimPrefix(head, []byte("\xef\xbb\xbf"))) {
+		if line = bytes.TrimSpace(line); len(line) > 0 && line[0] != '#' {
+			before, _, colon := bytes.Cut(line, []byte(":"))
+			return colon && !bytes.ContainsAny(before, ",;\t")
+		}
+	}
+	return false
+}
+
+// fromFile reads a course: GPX, CSV or the YAML of a sketch; which of them is
+// seen from its beginning, whatever the file is called.
 func (q BriefRequest) fromFile() (brief.Way, error) {
 	f, err := q.open(q.Course)
 	if err != nil {
@@ -130,6 +164,18 @@ func (q BriefRequest) fromFile() (brief.Way, error) {
 	}
 	w := brief.Way{Name: name}
 	r := bufio.NewReader(f)
+	if !looksLikeXML(r) && looksLikeYAML(r) {
+		file, err := input.ReadSketch(q.Course, r)
+		if err != nil {
+			return w, err
+		}
+		d, a := file.Sketch.Totals()
+		if w.Name = file.Name; w.Name == "" {
+			w.Name = fmt.Sprintf("%.1f km with %.0f m of ascent", d/1000, a)
+		}
+		w.Known, w.Sketch = "sketch", &file.Sketch
+		return w, nil
+	}
 	if !looksLikeXML(r) {
 		w.Known = "survey"
 		if w.Profile, err = course.ReadCSV(r); err != nil {
