@@ -69,7 +69,7 @@ func TestSketchFilesAndScreening(t *testing.T) {
 		t.Errorf("ill: %.0f W, well: %.0f W; %q", ill.Plan.MeanWatts, well.Plan.MeanWatts, ill.Cautions)
 	}
 	q.Course = "course/2"
-	if _, err := Brief(context.Background(), q); err == nil || !strings.Contains(err.Error(), "course/2:2: ascent_m") {
+	if _, err := Brief(context.Background(), q); err == nil || !strings.Contains(err.Error(), "course/2:2:11: ascent_m") {
 		t.Errorf("a broken sketch: %v", err)
 	}
 }
