@@ -1,5 +1,5 @@
 # The one gate is `make test`; continuous integration runs the same.
-.PHONY: build demo test lint bench evidence fuzz clean
+.PHONY: build demo test lint bench evidence fuzz screenshots clean
 
 build: ## the program, in bin/
 	go build -trimpath -o bin/chainline ./cmd/chainline
@@ -25,6 +25,10 @@ evidence: ## recompute the tables in docs/evidence.md (minutes)
 fuzz: ## half a minute on every reader
 	for f in FuzzReadGPX FuzzReadCSV; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./course || exit 1; done
 	for f in FuzzRider FuzzRig FuzzRoad FuzzEvent FuzzPlan; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/input || exit 1; done
+
+screenshots: ## pictures of every page at phone and laptop width, in docs/screens
+	rm -f docs/screens/*.png
+	go test -count 1 -run TestScreens ./internal/browser -args -screens $(CURDIR)/docs/screens
 
 clean:
 	rm -rf bin

@@ -1,0 +1,143 @@
+package browser_test
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"chainline/internal/web/gallery"
+)
+
+// Every state of every page fits phone and laptop, can be used by everybody
+// and is quiet.
+func TestEveryState(t *testing.T) {
+	states := gallery.States()
+	for half := range 2 { // two tabs: two processors
+		t.Run("", func(t *testing.T) {
+			t.Parallel()
+			b := open(t, states...)
+			for i := half; i < len(states); i += 2 {
+				b.visit("/gallery/" + states[i].Name)
+				b.sound()
+			}
+		})
+	}
+}
+
+// The pages as they are before anything is there.
+func TestEmptyPages(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	for _, path := range []string{"/", "/riders", "/rigs", "/courses", "/roads", "/events", "/briefs", "/settings", "/nothing"} {
+		b.visit(path)
+		b.fits() // TestEveryState looks at them with axe
+	}
+}
+
+func TestKeyboardReachesEverySection(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.visit("/")
+	b.tabTo("Skip to the page")
+	b.keys("\r")
+	if at := eval[string](b, `document.activeElement.id`); at != "main" {
+		t.Errorf("skipping leads to %q, expected main", at)
+	}
+	b.visit("/")
+	for _, name := range []string{"Riders", "Rigs", "Courses", "Roads", "Events", "Briefs", "Settings"} {
+		b.tabTo(name)
+		b.enter()
+		if got := eval[string](b, `document.querySelector("nav [aria-current=page]").innerText`); got != name {
+			t.Errorf("%s leads to %s", name, got)
+		}
+	}
+}
+
+func TestThemeStays(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.theme("light")
+	b.visit("/riders")
+	light := eval[string](b, `getComputedStyle(document.documentElement).backgroundColor`)
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.Evaluate[chromedp.Void](`(() => { const s = document.getElementById("theme"); s.value = "dark"; s.dispatchEvent(new Event("change")); })()`)); err != nil {
+		t.Fatal(err)
+	}
+	if b.path() != "/riders" {
+		t.Errorf("the switch led to %s, expected to stay", b.path())
+	}
+	if dark := eval[string](b, `getComputedStyle(document.documentElement).backgroundColor`); dark == light {
+		t.Errorf("the paper is %s in both themes", dark)
+	}
+	b.visit("/settings")
+	if got := eval[string](b, `document.documentElement.dataset.theme`); got != "dark" {
+		t.Errorf("the next page is %q, expected dark", got)
+	}
+}
+
+func TestMistypedPassphraseIsSaidBesideTheField(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.visit("/settings")
+	b.fill("passphrase", "short")
+	b.press("Keep passphrase")
+	b.says("Expected 12 to 200 characters.")
+	if !eval[bool](b, `document.getElementById("f-passphrase").getAttribute("aria-describedby").includes("f-passphrase-error")`) {
+		t.Error("the error does not belong to its field")
+	}
+	b.fill("passphrase", "four words in a row")
+	b.press("Keep passphrase")
+	b.says("The passphrase is kept.")
+}
+
+// A harness that hears nothing would find every page innocent.
+func TestHarnessHears(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.visit("/riders")
+	b.do(chromedp.Evaluate[chromedp.Void](`console.error("on purpose"); const s = document.createElement("style"); s.textContent = "body{margin:9px}"; document.head.append(s); fetch("http://localhost:9/").catch(() => {}); undefined`))
+	b.do(chromedp.Evaluate[chromedp.Void](`const i = new Image(); i.alt = "x"; i.src = "/assets/none.png"; document.body.append(i); undefined`))
+	if _, err := chromedp.Run(b.ctx, chromedp.Poll[bool](`document.images[0].complete`)); err != nil {
+		t.Fatal(err)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	all := strings.Join(b.problems, "\n")
+	for _, what := range []string{"on purpose", "style", "connect", "none.png"} {
+		if !strings.Contains(strings.ToLower(all), what) {
+			t.Errorf("it did not hear %q:\n%s", what, all)
+		}
+	}
+	b.problems, b.foreign = nil, nil
+}
+
+var screens = flag.String("screens", "", "write pictures of every state into this `folder`")
+
+// TestScreens writes what docs/screens shows, if asked to: `make screenshots`.
+func TestScreens(t *testing.T) {
+	if *screens == "" {
+		return
+	}
+	if err := os.MkdirAll(*screens, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	states := gallery.States()
+	b := open(t, states...)
+	for _, st := range states {
+		for name, width := range map[string]int64{"phone": 390, "laptop": 1280} {
+			b.size(width)
+			b.theme("light")
+			b.visit("/gallery/" + st.Name)
+			png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(*screens, st.Name+"-"+name+".png"), png, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}

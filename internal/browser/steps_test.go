@@ -1,0 +1,210 @@
+package browser_test
+
+import (
+	"context"
+	_ "embed"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// do runs steps, or ends the test.
+func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.Helper()
+	if err := chromedp.Do(b.ctx, steps...); err != nil {
+		b.Fatalf("%v, on %s", err, b.path())
+	}
+}
+
+// eval is the value of an expression of JavaScript on the page.
+func eval[V any](b *tab, expression string) V {
+	b.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[V](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.Fatalf("%.200s: %v", expression, err)
+	}
+	return v
+}
+
+// visit opens a path of the program.
+func (b *tab) visit(path string) {
+	b.Helper()
+	b.do(chromedp.Navigate(b.base + path))
+}
+
+// path is where the tab is.
+func (b *tab) path() string {
+	at, err := chromedp.Run(b.ctx, chromedp.Location())
+	if err != nil {
+		return err.Error()
+	}
+	return strings.TrimPrefix(at, b.base)
+}
+
+// text is what can be read on the page.
+func (b *tab) text() string { b.Helper(); return eval[string](b, `document.body.innerText`) }
+
+// says waits until the page says something, or fails.
+func (b *tab) says(what string) {
+	b.Helper()
+	if _, err := chromedp.Run(b.ctx, chromedp.Poll[bool](fmt.Sprintf(`document.body && document.body.innerText.includes(%q)`, what))); err != nil {
+		b.Fatalf("the page %s does not say %q but:\n%.1500s", b.path(), what, b.text())
+	}
+}
+
+// fill puts text into the field of a name, in the place of what is there.
+func (b *tab) fill(name, text string) {
+	b.Helper()
+	field := fmt.Sprintf(`[name=%q]`, name)
+	b.do(chromedp.WaitVisible(field))
+	eval[bool](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.value = ""; e.focus(); return true; })()`, field))
+	if text != "" {
+		b.do(chromedp.SendKeys(field, text))
+	}
+}
+
+// choose takes a value of a select, a group of radios or a box.
+func (b *tab) choose(name, value string) {
+	b.Helper()
+	found := eval[bool](b, fmt.Sprintf(`(() => {
+		const all = [...document.getElementsByName(%q)];
+		for (const e of all) {
+			if (e.tagName === "SELECT" && [...e.options].some(o => o.value === %q)) { e.value = %[2]q; e.dispatchEvent(new Event("input", {bubbles: true})); e.dispatchEvent(new Event("change", {bubbles: true})); return true; }
+			if ((e.type === "radio" || e.type === "checkbox") && e.value === %[2]q) { e.click(); return true; }
+		}
+		return false;
+	})()`, name, value))
+	if !found {
+		b.Fatalf("%s: %s has no choice %q", b.path(), name, value)
+	}
+}
+
+// press clicks the button or link of a text and waits for the page it leads to.
+func (b *tab) press(text string) {
+	b.Helper()
+	clicked := fmt.Sprintf(`(() => {
+		for (const e of document.querySelectorAll("main button, main a, main summary, button, a"))
+			if (e.innerText.trim() === %q && e.offsetParent !== null) { e.click(); return true; }
+		return false;
+	})()`, text)
+	found := true
+	_, err := chromedp.RunResponse(b.ctx, chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		var err error
+		found, err = chromedp.Run(ctx, chromedp.Evaluate[bool](clicked))
+		if err == nil && !found {
+			return fmt.Errorf("no such button")
+		}
+		return err
+	}))
+	if err != nil {
+		b.Fatalf("%s: pressing %q: %v", b.path(), text, err)
+	}
+}
+
+// upload puts a file into the file field of a name.
+func (b *tab) upload(name, filename, content string) {
+	b.Helper()
+	at := filepath.Join(b.TempDir(), filename)
+	if err := os.WriteFile(at, []byte(content), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	b.do(chromedp.SetUploadFiles(fmt.Sprintf(`[name=%q]`, name), []string{at}))
+}
+
+// keys types on the keyboard, into whatever has the focus.
+func (b *tab) keys(keys string) { b.Helper(); b.do(chromedp.KeyEvent(keys)) }
+
+// focus is the name of what has the focus, as one would read it.
+const focus = `(() => {
+	const e = document.activeElement;
+	if (!e || e === document.body) return "";
+	const own = e.labels && e.labels.length ? [...e.labels].map(l => l.innerText).join(" ") : e.innerText;
+	return (e.getAttribute("aria-label") || own || e.value || "").trim().replace(/\s+/g, " ");
+})()`
+
+// tabTo presses the tab key until what has the focus begins with a name, as a
+// person without a mouse would; it must then be seen to have it.
+func (b *tab) tabTo(name string) {
+	b.Helper()
+	var passed []string
+	for range 200 {
+		b.keys(kb.Tab)
+		at := eval[string](b, focus)
+		passed = append(passed, at)
+		if strings.HasPrefix(at, name) {
+			if !eval[bool](b, `(() => { const s = getComputedStyle(document.activeElement); return s.outlineStyle !== "none" && parseFloat(s.outlineWidth) > 0; })()`) {
+				b.Errorf("%s: %q has the focus and does not show it", b.path(), name)
+			}
+			return
+		}
+	}
+	b.Fatalf("%s: the keyboard does not reach %q; it passed %q", b.path(), name, passed)
+}
+
+// enter presses the return key and waits for the page it leads to.
+func (b *tab) enter() {
+	b.Helper()
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.KeyEvent(kb.Enter)); err != nil {
+		b.Fatalf("%s: return: %v", b.path(), err)
+	}
+}
+
+// size makes the window so many pixels wide.
+func (b *tab) size(width int64) { b.Helper(); b.do(chromedp.EmulateViewport(width, 844)) }
+
+// theme is the system's choice of light or dark.
+func (b *tab) theme(name string) {
+	b.Helper()
+	b.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}},
+		})
+		return err
+	}))
+}
+
+// fits fails if the page would scroll sideways on a phone or a laptop.
+func (b *tab) fits() {
+	b.Helper()
+	for _, width := range []int64{390, 1280} {
+		b.size(width)
+		wide := eval[[]string](b, `(() => {
+			const room = document.documentElement.clientWidth;
+			if (document.documentElement.scrollWidth <= room) return [];
+			const out = [...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > room + 1);
+			return ["" + document.documentElement.scrollWidth, ...out.slice(0, 4).map(e => e.outerHTML.slice(0, 120))];
+		})()`)
+		if len(wide) > 0 {
+			b.Errorf("%s scrolls sideways at %d pixels: %q", b.path(), width, wide)
+		}
+	}
+}
+
+//go:embed testdata/axe/axe.min.js
+var axe string
+
+// accessible fails for what axe-core finds serious or critical, in light and
+// in dark.
+func (b *tab) accessible() {
+	b.Helper()
+	if !eval[bool](b, `typeof window.axe === "object"`) {
+		b.do(chromedp.Evaluate[chromedp.Void](axe + ";undefined"))
+	}
+	for _, theme := range []string{"light", "dark"} {
+		b.theme(theme)
+		found := eval[[]string](b, `axe.run({resultTypes: ["violations"]}).then(r => r.violations
+			.filter(v => v.impact === "serious" || v.impact === "critical")
+			.map(v => v.impact + " " + v.id + ": " + v.help + " " + v.nodes.slice(0, 3).map(n => n.html.slice(0, 160) + " " + n.any.map(a => a.message).join("; ")).join(" | ")))`)
+		for _, f := range found {
+			b.Errorf("%s in the %s theme: %s", b.path(), theme, f)
+		}
+	}
+}
+
+// sound is what every page has to be.
+func (b *tab) sound() { b.Helper(); b.fits(); b.accessible() }
