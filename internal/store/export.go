@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"io"
 	"slices"
 	"time"
@@ -26,7 +27,7 @@ func (s *Store) Export(ctx context.Context, w io.Writer, riderID string) error {
 		return err
 	}
 	// A deletion during a long export could not be wiped.
-	if err := s.scrub(ctx); err != nil && err != errReading {
+	if err := s.scrub(ctx); err != nil && !errors.Is(err, errReading) {
 		return err
 	}
 	return nil

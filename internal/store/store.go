@@ -17,6 +17,7 @@ import (
 	"sync"
 	"time"
 
+	"chainline/internal/problem"
 	_ "modernc.org/sqlite" // the driver "sqlite"
 )
 
@@ -109,7 +110,8 @@ func connect(path, more string, n int) (*sql.DB, error) {
 // gives the folder free. The store must not be used afterwards.
 func (s *Store) Close() error {
 	ctx := context.Background()
-	return errors.Join(s.scrub(ctx), s.checkpoint(ctx), s.shut())
+	reading := s.read.Close() // first: a read in progress keeps the log from being cut
+	return errors.Join(reading, s.scrub(ctx), s.checkpoint(ctx), s.shut())
 }
 
 // shut closes what is open, without a last word to the database.
@@ -150,7 +152,10 @@ func (s *Store) scrub(ctx context.Context) error {
 	return nil
 }
 
-var errReading = errors.New("store: the log is being read")
+var errReading = &problem.Error{
+	Message: "the database is still being read, so what was deleted is not wiped from the disk yet",
+	Hint:    "It is wiped when the program is started the next time.",
+}
 
 // checkpoint moves the write-ahead log into the database file and cuts it to
 // nothing. errReading says that a read in progress needs it a while longer.
