@@ -93,6 +93,45 @@ func TestMistypedPassphraseIsSaidBesideTheField(t *testing.T) {
 	b.says("The passphrase is kept.")
 }
 
+func TestDroppedFileIsSent(t *testing.T) {
+	t.Parallel()
+	b := open(t, gallery.States()...)
+	b.visit("/gallery/every-field")
+	_, err := chromedp.RunResponse(b.ctx, chromedp.Evaluate[chromedp.Void](`(() => {
+		const data = new DataTransfer();
+		data.items.add(new File(["twelve bytes"], "way.gpx"));
+		document.querySelector("form[data-drop]").dispatchEvent(new DragEvent("drop", {dataTransfer: data, bubbles: true, cancelable: true}));
+	})()`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.says("way.gpx has 12 bytes")
+}
+
+func TestChosenFileIsSent(t *testing.T) {
+	t.Parallel()
+	b := open(t, gallery.States()...)
+	b.visit("/gallery/every-field")
+	b.upload("file", "way.gpx", "twelve bytes")
+	b.press("Send")
+	b.says("way.gpx has 12 bytes")
+}
+
+// The answer moves while one types; what one types into stays as it is.
+func TestLiveForm(t *testing.T) {
+	t.Parallel()
+	b := open(t, gallery.States()...)
+	b.visit("/gallery/every-field")
+	b.fill("degrees", "21")
+	b.says("/gallery/every-field?degrees=21")
+	if at := eval[string](b, `document.activeElement.name + "=" + document.activeElement.value`); at != "degrees=21" {
+		t.Errorf("the focus is on %q, expected on the field with what was typed", at)
+	}
+	if b.path() != "/gallery/every-field?degrees=21" {
+		t.Errorf("the address is %s: a bookmark would forget what was typed", b.path())
+	}
+}
+
 // A harness that hears nothing would find every page innocent.
 func TestHarnessHears(t *testing.T) {
 	t.Parallel()

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
@@ -49,12 +50,19 @@ func (b *tab) path() string {
 // text is what can be read on the page.
 func (b *tab) text() string { b.Helper(); return eval[string](b, `document.body.innerText`) }
 
-// says waits until the page says something, or fails.
+// says waits until the page says something, or fails. A page that is just
+// being left cannot be asked; that is no fault.
 func (b *tab) says(what string) {
 	b.Helper()
-	if _, err := chromedp.Run(b.ctx, chromedp.Poll[bool](fmt.Sprintf(`document.body && document.body.innerText.includes(%q)`, what))); err != nil {
-		b.Fatalf("the page %s does not say %q but:\n%.1500s", b.path(), what, b.text())
+	said := fmt.Sprintf(`!!document.body && document.body.innerText.includes(%q)`, what)
+	var err error
+	for end := time.Now().Add(15 * time.Second); time.Now().Before(end); time.Sleep(25 * time.Millisecond) {
+		var found bool
+		if found, err = chromedp.Run(b.ctx, chromedp.Evaluate[bool](said)); found {
+			return
+		}
 	}
+	b.Fatalf("the page %s does not say %q (%v) but:\n%.1500s", b.path(), what, err, b.text())
 }
 
 // fill puts text into the field of a name, in the place of what is there.

@@ -1,8 +1,10 @@
 package web
 
 import (
+	"fmt"
 	"net/http"
-	"strings"
+	"slices"
+	"sync"
 )
 
 // ErrorPage says what went wrong in a sentence.
@@ -35,32 +37,42 @@ type GalleryPage struct {
 // Template names the page's template.
 func (*GalleryPage) Template() string { return "gallery.html" }
 
-// galleryRoutes serve canned pages as they are: nothing is read from the store.
+// galleryRoutes serve canned pages as they are: nothing is read from the
+// store, and what is sent is counted and forgotten.
 func (s *Server) galleryRoutes() {
 	if len(s.gallery) == 0 {
 		return
 	}
+	var mu sync.Mutex // canned pages are shared
 	s.get("/gallery", func(w http.ResponseWriter, r *http.Request) error {
 		return s.write(w, http.StatusOK, &GalleryPage{Base: Base{Title: "Gallery"}, States: s.gallery})
 	})
 	s.get("/gallery/{name}", func(w http.ResponseWriter, r *http.Request) error {
-		for _, st := range s.gallery {
-			if st.Name == r.PathValue("name") {
-				b := *st.Page.base() // canned pages are shared: put back what is changed
-				defer func() { *st.Page.base() = b }()
-				st.Page.base().Theme = knownTheme(r.FormValue("theme"))
-				return s.write(w, http.StatusOK, st.Page)
-			}
+		mu.Lock()
+		defer mu.Unlock()
+		i := slices.IndexFunc(s.gallery, func(st State) bool { return st.Name == r.PathValue("name") })
+		if i < 0 {
+			return notFound("The gallery has no such state.")
 		}
-		return notFound("There is no state " + strings.ToValidUTF8(r.PathValue("name"), "") + ".")
+		b := s.gallery[i].Page.base()
+		b.Theme, b.Here = knownTheme(r.FormValue("theme")), r.URL.RequestURI()
+		return s.write(w, http.StatusOK, s.gallery[i].Page)
+	})
+	s.upload("/gallery/upload", func(_ http.ResponseWriter, r *http.Request) error {
+		_, file, err := r.FormFile("file")
+		if err != nil {
+			return refuse(http.StatusBadRequest, "There was no file.")
+		}
+		return refuse(http.StatusBadRequest, fmt.Sprintf("The gallery keeps nothing: %s has %d bytes.", file.Filename, file.Size))
 	})
 }
 
 // FieldsPage shows every kind of field; only the gallery has one.
 type FieldsPage struct {
 	Base
-	Form   *Form
-	Fields []Field
+	Form       *Form
+	Fields     []Field
+	Drop, Live Field
 }
 
 // Template names the page's template.

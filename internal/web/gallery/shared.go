@@ -31,7 +31,9 @@ func everyField() *web.FieldsPage {
 	f := web.NewForm("/", map[string]string{"mass": "15o lb", "kind": "road", "unknown.watts": "yes", "note": "two lines\nof text"},
 		map[string]string{"mass": "Found 15o lb; expected a mass like 68 kg or 150 lb.", "kind": "Choose one."})
 	two := []web.Option{{Value: "road", Label: "A bike on a trainer"}, {Value: "bike", Label: "A bike built for indoors", Hint: "it has no wheels"}}
-	return &web.FieldsPage{Base: web.Base{Title: "Every field", Flash: "This was done."}, Form: f, Fields: []web.Field{
+	drop := f.Field(web.Field{Name: "file", Label: "File", Kind: "file", Accept: ".gpx,.csv"})
+	live := f.Field(web.Field{Name: "degrees", Label: "Temperature", Unit: "°C", Numeric: true})
+	return &web.FieldsPage{Base: web.Base{Title: "Every field", Flash: "This was done."}, Form: f, Drop: drop, Live: live, Fields: []web.Field{
 		f.Field(web.Field{Name: "mass", Label: "Mass", Unit: "kg", Numeric: true, Hint: "As you ride: 68 kg or 150 lb."}),
 		f.Field(web.Field{Name: "watts", Label: "Power you hold for an hour", Unit: "W", Numeric: true, Unknown: true}),
 		f.Field(web.Field{Name: "kind", Label: "What do you ride on?", Kind: "radio", Options: two, Unknown: true}),
@@ -40,7 +42,6 @@ func everyField() *web.FieldsPage {
 		f.Field(web.Field{Name: "agreed", Label: "I have read this", Kind: "check"}),
 		f.Field(web.Field{Name: "day", Label: "Day", Kind: "date"}),
 		f.Field(web.Field{Name: "start", Label: "Start", Kind: "time"}),
-		f.Field(web.Field{Name: "file", Label: "File", Kind: "file", Accept: ".gpx,.csv"}),
 		f.Field(web.Field{Name: "id", Kind: "hidden"}),
 	}}
 }
