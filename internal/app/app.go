@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"chainline/internal/problem"
+	"chainline/internal/service"
 	"chainline/internal/store"
 	"chainline/internal/web"
 )
@@ -71,6 +72,7 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		return nil, err
 	}
 	s.Now = c.Now
+	s.Check = check
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Close())
@@ -107,6 +109,17 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		BaseContext:       func(net.Listener) context.Context { return base },
 		ErrorLog:          slog.NewLogLogger(c.Log.Handler(), slog.LevelDebug),
 	}}, nil
+}
+
+// check lets nothing into the store that the program could not read again.
+func check(o store.Object) error {
+	switch {
+	case o.Original == nil:
+		return service.Check(string(o.Kind), o.Text, nil)
+	case o.Original.Bytes == nil:
+		return nil // it stays as it is kept
+	}
+	return service.Check(string(o.Kind), o.Text, o.Original.Bytes)
 }
 
 func listen(ctx context.Context, at string) (net.Listener, error) {

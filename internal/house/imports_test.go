@@ -28,7 +28,7 @@ var may = map[string][]string{
 	"internal/render":           {"brief", "course", "estimate"},
 	"internal/service":          {"brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},
 	"internal/store":            {"internal/problem"},
-	"internal/app":              {"internal/problem", "internal/store", "internal/web"},
+	"internal/app":              {"internal/problem", "internal/service", "internal/store", "internal/web"},
 	"internal/web/gallery":      {"internal/web"},
 	"internal/browser":          {},
 	"internal/web":              {"internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},

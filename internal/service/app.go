@@ -1,10 +1,13 @@
 package service
 
 import (
+	"bytes"
 	"context"
+	"io"
 
 	"chainline/brief"
 	"chainline/capacity"
+	"chainline/internal/input"
 )
 
 // What the app asks beyond a whole brief.
@@ -54,4 +57,16 @@ func Course(q BriefRequest) (brief.Way, error) {
 		return brief.Way{}, err
 	}
 	return q.way(event)
+}
+
+// Check tells what is wrong with something that is to be kept: the YAML text of
+// a rider, rig, road, event or sketch of a course, or a course's own file.
+func Check(kind, text string, original []byte) error {
+	if kind == "course" && original != nil {
+		_, err := Course(BriefRequest{Course: "course", Open: func(string) (io.ReadCloser, error) {
+			return io.NopCloser(bytes.NewReader(original)), nil
+		}})
+		return err
+	}
+	return input.Check(kind, text)
 }
