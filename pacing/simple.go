@@ -10,8 +10,8 @@ func spared(seconds float64) float64 {
 	return math.Max(5e-4*seconds, math.Min(1, 1e-3*seconds))
 }
 
-// mostMerged is up to how many cues neighbours are tried as one: each trial
-// is a ride.
+// mostMerged is up to how many cues fewer are tried for: each trial is a ride,
+// and on a thousand kilometres a ride takes a second.
 const mostMerged = 30
 
 // simpler is the plan with as few cues as lose no more than spared: one number
@@ -29,7 +29,7 @@ func (p Problem) simpler(r Rideable, evenWatts float64, even Outcome) (Rideable,
 		}
 	}
 	limit = math.Min(limit, math.Max(even.Time, r.Outcome.Time+0.1))
-	for cues := 2; flat && cues < len(r.Plan) && !p.halted(); cues *= 2 {
+	for cues := 2; flat && cues < len(r.Plan) && len(r.Plan) <= mostMerged && !p.halted(); cues *= 2 {
 		plan, out, err := p.evenSteps(evenWatts, cues)
 		if err == nil && len(plan) < len(r.Plan) && fits(out, limit) {
 			r.Plan, r.Outcome, r.Even = plan, out, true
