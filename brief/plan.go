@@ -30,7 +30,7 @@ func (s *sheet) plan(climbs []course.Climb) PlanSheet {
 		p.RulesTime = r.Ruled.Time
 	}
 	p.Rules = s.rules()
-	if gain := p.EvenTime - p.OptimumTime; gain > 0.05 && p.BalanceMin > -1 { // a plan that overspends keeps nothing
+	if gain := p.EvenTime - p.OptimumTime; gain > 0.05 && p.BalanceMin > s.res.Problem.Reserve-1 { // a plan that overspends, or eats its reserve, keeps nothing
 		p.Kept = math.Max(0, (p.EvenTime-p.Time)/gain)
 	}
 	return p
