@@ -7,10 +7,11 @@ require go.yaml.in/yaml/v3 v3.0.6
 require (
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
+	github.com/danielgtaylor/huma/v2 v2.37.2
 	github.com/evanw/esbuild v0.28.2
 	github.com/jba/templatecheck v0.7.1
 	github.com/spf13/cobra v1.10.2
-	github.com/spf13/pflag v1.0.9
+	github.com/spf13/pflag v1.0.10
 	golang.org/x/crypto v0.59.0
 	golang.org/x/term v0.48.0
 	gonum.org/v1/gonum v0.17.0

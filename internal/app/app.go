@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"chainline/internal/api"
 	"chainline/internal/problem"
 	"chainline/internal/service"
 	"chainline/internal/store"
@@ -94,6 +95,7 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 	pages, err := web.New(web.Config{
 		Store: s, Log: c.Log, Now: c.Now, Version: c.Version, Hosts: c.Hosts, Workers: c.Workers,
 		PassphraseHash: hash, Gallery: c.Gallery,
+		API: api.New(api.Config{Store: s, Now: c.Now, Log: c.Log, Version: c.Version, Workers: c.Workers}),
 	})
 	if err != nil {
 		return nil, err

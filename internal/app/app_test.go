@@ -80,3 +80,46 @@ func TestAddressThatCannotBe(t *testing.T) {
 		}
 	}
 }
+
+// The API stands behind the guards of the pages.
+func TestAPIIsGuarded(t *testing.T) {
+	dir := t.TempDir()
+	if err := SetPassphrase(t.Context(), dir, "four words in a row"); err != nil {
+		t.Fatal(err)
+	}
+	for _, listen := range []string{"127.0.0.1:0", "0.0.0.0:0"} {
+		a, err := New(t.Context(), config(dir, listen))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, stop := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- a.Run(ctx) }()
+		want := map[string]int{"": 201, "Host": 421, "Origin": 403}
+		if listen != "127.0.0.1:0" {
+			want[""] = 401
+		}
+		for with, status := range want {
+			q, _ := http.NewRequest("POST", a.Address()+"api/v1/riders", strings.NewReader(`{"name":"x","text":"mass_kg: 70\n"}`))
+			q.Header.Set("Content-Type", "application/json")
+			switch with {
+			case "Host":
+				q.Host = "elsewhere.example"
+			case "Origin":
+				q.Header.Set("Origin", "http://elsewhere.example")
+			}
+			answer, err := http.DefaultClient.Do(q)
+			if err != nil {
+				t.Fatal(err)
+			}
+			answer.Body.Close()
+			if got := answer.StatusCode; got != status {
+				t.Errorf("listening on %s, a foreign %q: status %d, expected %d", listen, with, got, status)
+			}
+		}
+		stop()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	}
+}

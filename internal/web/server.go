@@ -115,7 +115,9 @@ func New(c Config) (*Server, error) {
 	s.settingRoutes()
 	s.galleryRoutes()
 	if c.API != nil {
-		s.mux.Handle("/api/", c.API)
+		for _, method := range []string{"GET", "POST", "PUT", "PATCH", "DELETE"} { // not all: "GET /" below would conflict
+			s.mux.Handle(method+" /api/", c.API)
+		}
 	}
 	s.get("/", func(http.ResponseWriter, *http.Request) error {
 		return notFound("There is no page at this address. The pages are listed above.")
