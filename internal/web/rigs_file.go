@@ -217,6 +217,9 @@ func rigText(sent map[string]string, old string, kinds map[string]string, units 
 				continue // one is enough
 			}
 		}
+		if path == "cadence_rpm" {
+			path = "cadence_rpm.preferred" // the three are not in order
+		}
 		wrong[path] = e
 	}
 	if sent["called"] == "" {
