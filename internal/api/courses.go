@@ -52,7 +52,7 @@ type glanceOutput struct{ Body Glance }
 func (a *api) courseRoutes() {
 	upload := operation(http.MethodPost, "/courses/upload", "upload-course", "Keep a course from a GPX or CSV file", "courses",
 		http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnprocessableEntity)
-	upload.Description = "The body is the file as it is, at most 50 MB; it is kept to the byte."
+	upload.Description = "The body is the file as it is; it is kept to the byte."
 	upload.DefaultStatus, upload.MaxBodyBytes = http.StatusCreated, maxUpload
 	file := &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}
 	upload.RequestBody = &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{
