@@ -189,6 +189,9 @@ func askFans(f *Form, values map[string]string, units form.Units) []RigFan {
 			fan.Title, kind.Label = fmt.Sprintf("Fan %d", i+1), "What else blows at you?"
 			kind.Options = append([]Option{{Value: noFan, Label: "No other fan", Picture: fanPictures[noFan]}}, fanOptions[1:]...)
 		}
+		if fan.Extra {
+			fan.Title = "Another fan"
+		}
 		fan.Kind = f.Field(kind)
 		if i > 0 && fan.Kind.Value == "" {
 			fan.Kind.Value = noFan

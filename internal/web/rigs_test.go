@@ -93,11 +93,11 @@ func TestRigFromNothingKnown(t *testing.T) {
 func TestRigAnswersAreSaidBack(t *testing.T) {
 	v, _ := rigSite(t)
 	for query, want := range map[string]string{
-		"wheel=off&plug=yes&harder=yes&watts=crank": "This is a trainer that holds watts by itself with watts from a meter in the crank.",
-		"wheel=on&plug=no&harder=no&watts=nothing":  "This is a plain trainer without anything that shows watts.",
-		"wheel=rollers&watts=table":                 "This is rollers with watts read off a table.",
-		"wheel=no_bike":                             "This is an indoor bike and taken to show its own watts.",
-		"wheel=nonsense&plug=%00&watts=":            "This is a plain trainer and nothing is known to show watts.",
+		"wheel=off&plug=yes&harder=yes&watts=crank": "This is a trainer that holds watts by itself, with watts from a meter in the crank.",
+		"wheel=on&plug=no&harder=no&watts=nothing":  "This is a plain trainer, without anything that shows watts.",
+		"wheel=rollers&watts=table":                 "These are rollers, with watts read off a table.",
+		"wheel=no_bike":                             "This is an indoor bike, taken to show its own watts.",
+		"wheel=nonsense&plug=%00&watts=":            "This is a plain trainer, and nothing is known to show watts.",
 	} {
 		status, _, body := v.ask(t, "GET", "/rigs/new?"+query, "", nil)
 		if status != 200 {
@@ -147,7 +147,7 @@ func TestRigWhole(t *testing.T) {
 	}
 	// The form as it was shown changes nothing.
 	_, _, body := v.ask(t, "GET", "/rigs/"+o.ID, "", nil)
-	wantIn(t, body, "20 90\n30 190\n40 340", `value="left arm"`, "This is a plain trainer with watts from a meter in the crank.")
+	wantIn(t, body, "20 90\n30 190\n40 340", `value="left arm"`, "This is a plain trainer, with watts from a meter in the crank.")
 	if status, _, body := v.sendRig(t, "/rigs/"+o.ID, shownAs(t, body)); status != 303 {
 		t.Fatalf("status %d: %s", status, body)
 	}
@@ -286,7 +286,7 @@ func TestRigByHand(t *testing.T) {
 	const text = "trainer:\n  kind: controllable\n  floor:\n    - {wheel_speed_km_h: 10, watts: 60}\npower_source: none\nroom:\n  fans: [\"two desk fans at 80 cm on low and a floor fan\"]\n"
 	v, db := rigSite(t, store.Object{ID: "hand", Kind: store.Rig, Name: "By hand", Text: text})
 	_, _, body := v.ask(t, "GET", "/rigs", "", nil)
-	wantIn(t, body, "holds watts by itself without anything that shows watts", "2 desk fans 0.8\u00a0m away on low and a floor fan")
+	wantIn(t, body, "holds watts by itself, without anything that shows watts", "2 desk fans 0.8\u00a0m away on low and a floor fan")
 	_, _, body = v.ask(t, "GET", "/rigs/hand", "", nil)
 	sent := shownAs(t, body)
 	sent["room.temperature_c"] = "19"

@@ -20,8 +20,8 @@ type RigSaid struct {
 var (
 	kindWords = map[string]string{"controllable": "a trainer that holds watts by itself", "plain": "a plain trainer", "rollers": "rollers", "bike": "an indoor bike"}
 
-	showsWords = map[string]string{"trainer": "that shows its own watts", "crank": "with watts from a meter in the crank", "pedal": "with watts from the pedals",
-		"hub": "with watts from the rear hub", "curve": "with watts read off a table", "none": "without anything that shows watts"}
+	showsWords = map[string]string{"trainer": ", which shows its own watts", "crank": ", with watts from a meter in the crank", "pedal": ", with watts from the pedals",
+		"hub": ", with watts from the rear hub", "curve": ", with watts read off a table", "none": ", without anything that shows watts"}
 
 	openingWords = map[string]string{"closed": "door and window shut", "door": "the door open", "window": "a window open",
 		"door_and_window": "door and window open", "hall": "a garage or hall"}
@@ -33,14 +33,17 @@ var (
 func sayRig(values map[string]string) string {
 	kind := values["trainer.kind"]
 	says := "This is " + kindWords[kind]
+	if kind == "rollers" {
+		says = "These are rollers"
+	}
 	shows := showsWords[values["power_source.kind"]]
 	switch {
 	case shows == "" && (kind == "controllable" || kind == "bike"):
-		shows = "and taken to show its own watts"
+		shows = ", taken to show its own watts"
 	case shows == "":
-		shows = "and nothing is known to show watts"
+		shows = ", and nothing is known to show watts"
 	}
-	return says + " " + shows + "."
+	return says + shows + "."
 }
 
 // sayCues says what the cues of a brief are led by on this rig.
@@ -49,6 +52,9 @@ func sayCues(file input.RigFile) string {
 	case "watts":
 		return "Your briefs will tell you watts."
 	case "wheel speed":
+		if file.Rig.SensorsAssumed {
+			return "Your briefs will tell you the speed of the trainer's wheel, taking it that a sensor shows it; no watts are needed."
+		}
 		return "Your briefs will tell you the speed of the trainer's wheel, as your speed sensor shows it; no watts are needed."
 	}
 	return "Your briefs will tell you how it should feel; no watts are needed."
