@@ -1,23 +1,204 @@
 package web
 
-import "net/http"
+import (
+	"errors"
+	"net/http"
 
-// EventsPage is what the section opens with.
+	"chainline/internal/form"
+	"chainline/internal/store"
+)
+
+// EventsPage lists the events: what is coming first, soonest at the top.
 type EventsPage struct {
 	Base
-	Empty Empty
+	Empty    Empty
+	Sections []EventSection
 }
 
 // Template names the page's template.
 func (*EventsPage) Template() string { return "events.html" }
 
+// EventSection is a part of the list under its heading.
+type EventSection struct {
+	ID, Title string
+	Events    []EventRow
+}
+
+// EventRow is one event of the list.
+type EventRow struct {
+	ID, Name string
+	When     string // day and clock in words
+	Zone     string
+	Away     string // "in 8 days"
+	Kind     string
+	More     []string // lead-in, laps, pen, categories
+}
+
+// EventPage asks for an event.
+type EventPage struct {
+	Base
+	Form     *Form
+	Name     Field
+	Day      Field
+	Clock    Field
+	Zone     Field
+	Zones    []string
+	Kind     Field
+	Way      []Field // lead-in, laps, pen
+	Rows     []EventCategoryRow
+	Paste    Field
+	Delete   string // path; empty for a new one
+	MoreOpen bool
+}
+
+// Template names the page's template.
+func (*EventPage) Template() string { return "event.html" }
+
+// EventCategoryRow asks for one category.
+type EventCategoryRow struct {
+	Number int
+	Fields []Field
+}
+
+// EventDeletePage asks once more.
+type EventDeletePage struct {
+	Base
+	ID, Name string
+}
+
+// Template names the page's template.
+func (*EventDeletePage) Template() string { return "event-delete.html" }
+
 func (s *Server) eventRoutes() {
 	s.get("/events", s.events)
+	s.get("/events/new", s.newEvent)
+	s.post("/events/new", s.addEvent)
+	s.get("/events/{id}", s.editEvent)
+	s.post("/events/{id}", s.changeEvent)
+	s.get("/events/{id}/delete", s.askDeleteEvent)
+	s.post("/events/{id}/delete", s.deleteEvent)
+}
+
+func (s *Server) keptEvent(r *http.Request) (store.Object, error) {
+	o, err := s.store.Object(r.Context(), r.PathValue("id"))
+	if errors.Is(err, store.ErrNotFound) || err == nil && o.Kind != store.Event {
+		return o, notFound("There is no such event. Perhaps it was deleted.")
+	}
+	return o, err
 }
 
 func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
+	all, err := s.store.Objects(r.Context(), store.Event)
+	if err != nil {
+		return err
+	}
+	u, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
 	return s.show(w, r, http.StatusOK, &EventsPage{
-		Base:  Base{Title: "Events", Section: "/events"},
-		Empty: Empty{Says: "There is no event yet.", Why: "An event is a start with a time."},
+		Base:     Base{Title: "Events", Section: "/events"},
+		Empty:    Empty{Says: "There is no event yet.", Why: "An event is a start with a time: a brief for it knows how long the warm-up may be and who starts beside you.", Path: "/events/new", Link: "Add an event"},
+		Sections: eventSections(all, s.now(), u),
 	})
+}
+
+func (s *Server) newEvent(w http.ResponseWriter, r *http.Request) error {
+	values := map[string]string{}
+	all, err := s.store.Objects(r.Context(), store.Event)
+	if err != nil {
+		return err
+	}
+	values["time_zone"] = latestZone(all)
+	return s.showEvent(w, r, http.StatusOK, store.Object{}, values, nil, 2)
+}
+
+func (s *Server) showEvent(w http.ResponseWriter, r *http.Request, status int, o store.Object, values, errs map[string]string, blank int) error {
+	u, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	title, action, remove := "A new event", "/events/new", ""
+	if o.ID != "" {
+		title, action, remove = o.Name, "/events/"+o.ID, "/events/"+o.ID+"/delete"
+	}
+	p := NewEventPage(action, values, errs, blank, u)
+	p.Base, p.Delete = Base{Title: title, Section: "/events"}, remove
+	return s.show(w, r, status, p)
+}
+
+func (s *Server) editEvent(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	u, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	values, err := form.ValuesIn(form.Event, o.Text, u)
+	if err != nil {
+		return err
+	}
+	if values["name"] == "" {
+		values["name"] = o.Name
+	}
+	return s.showEvent(w, r, http.StatusOK, o, shownEvent(values), nil, 1)
+}
+
+func (s *Server) addEvent(w http.ResponseWriter, r *http.Request) error {
+	return s.keepEvent(w, r, store.Object{Kind: store.Event})
+}
+
+func (s *Server) changeEvent(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	return s.keepEvent(w, r, o)
+}
+
+// keepEvent keeps what was typed, or shows it again: with another row, or
+// with what is wrong.
+func (s *Server) keepEvent(w http.ResponseWriter, r *http.Request, o store.Object) error {
+	typed, err := Typed(r)
+	if err != nil {
+		return err
+	}
+	u, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	values, errs := typedEvent(typed)
+	if typed["another"] != "" {
+		return s.showEvent(w, r, http.StatusOK, o, values, errs, 2)
+	}
+	text, errs := eventText(values, errs, u)
+	if len(errs) > 0 {
+		return s.showEvent(w, r, http.StatusUnprocessableEntity, o, values, errs, 1)
+	}
+	o.Text, o.Name = text, values["name"]
+	if _, err := s.store.Put(r.Context(), o); err != nil {
+		return err
+	}
+	return s.see(w, r, "/events", o.Name+" is kept.")
+}
+
+func (s *Server) askDeleteEvent(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	return s.show(w, r, http.StatusOK, &EventDeletePage{Base: Base{Title: "Delete " + o.Name + "?", Section: "/events"}, ID: o.ID, Name: o.Name})
+}
+
+func (s *Server) deleteEvent(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	if err := s.store.Delete(r.Context(), o.ID); err != nil {
+		return err
+	}
+	return s.see(w, r, "/events", o.Name+" is deleted.")
 }

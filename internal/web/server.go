@@ -83,6 +83,8 @@ type Server struct {
 	checking  sync.Mutex // one check of a passphrase at a time
 	waiting   chan struct{}
 	whole     http.Handler
+
+	courseCache courseCache // what lists of courses have reckoned
 }
 
 // New is a server with all its routes.
