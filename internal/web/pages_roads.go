@@ -10,6 +10,7 @@ import (
 // RoadsPage lists the roads.
 type RoadsPage struct {
 	Base
+	Usual string // temperature on the open road
 	Roads []RoadLine
 }
 
@@ -65,7 +66,7 @@ func (s *Server) roads(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := &RoadsPage{Base: roadBase("Roads")}
+	p := &RoadsPage{Base: roadBase("Roads"), Usual: units.Temperature(15)}
 	for _, o := range all {
 		line := RoadLine{ID: o.ID, Name: o.Name, Demo: o.Demo}
 		if values, err := form.ValuesIn(form.Road, o.Text, units); err == nil {

@@ -217,6 +217,9 @@ func rigText(sent map[string]string, old string, kinds map[string]string, units 
 				continue // one is enough
 			}
 		}
+		if strings.HasPrefix(path, "room.fans.") && strings.HasSuffix(path, ".kind") && sent[path] == "" {
+			e = "Choose which fan this is, or leave empty what follows."
+		}
 		if path == "cadence_rpm" {
 			path = "cadence_rpm.preferred" // the three are not in order
 		}

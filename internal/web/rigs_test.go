@@ -211,7 +211,7 @@ func TestRigBadAnswersAreKept(t *testing.T) {
 		"clothing":      {"room.clothing", "armour", "Choose one"},
 		"half outside":  {"room.outside_temperature_c", "5", ""},
 		"airflow":       {"room.airflow_m_s", "breeze", ""},
-		"which fan":     {"room.fans.0.distance_m", "2", ""},
+		"which fan":     {"room.fans.0.distance_m", "2", "Choose which fan"},
 		"strange fan":   {"room.fans.0.kind", "turbine", "Choose one"},
 		"fan far away":  {"room.fans.1.distance_m", "900 m", ""},
 		"accuracy":      {"power_source.accuracy_percent", "99", ""},

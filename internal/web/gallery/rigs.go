@@ -22,7 +22,7 @@ func rigs() []web.State {
 	wrong := map[string]string{"room.temperature_c": "warm", "room.fans.0.distance_m": "2", "room.fans.1.kind": "desk", "room.fans.1.count": "many",
 		"trainer.power_curve": "20\n30 190", "sensors.none": "yes", "sensors.speed": "yes"}
 	errs := map[string]string{"called": "Give it a name by which you know it, such as Box room.", "room.temperature_c": "Found warm; expected a temperature like 21 °C.",
-		"room.fans.0.kind": "Choose one of these: desk, pedestal, floor, industrial.", "room.fans.1.count": "A whole number, please.",
+		"room.fans.0.kind": "Choose which fan this is, or leave empty what follows.", "room.fans.1.count": "A whole number, please.",
 		"trainer.power_curve": "Row 1 is not a wheel speed and its watts, such as 30 200.", "sensors.none": "Either none of these or those that are ticked."}
 	return []web.State{
 		{Name: "rigs-empty", Page: &web.RigsPage{Base: base("Rigs"), Empty: web.Empty{Says: "There is no rig yet.", Why: "A rig is what you ride on and the room it stands in.", Path: "/rigs/new", Link: "Add a rig"}}},

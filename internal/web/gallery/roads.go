@@ -11,8 +11,8 @@ func roads() []web.State {
 	}
 	lane := map[string]string{"name": "Rough lane", "bike_mass_kg": "11", "crr": "0.009", "crr_sd": "0.002", "bearings": "no"}
 	return []web.State{
-		{Name: "roads-empty", Page: &web.RoadsPage{Base: base("Roads")}},
-		{Name: "roads", Page: &web.RoadsPage{Base: base("Roads"), Roads: []web.RoadLine{
+		{Name: "roads-empty", Page: &web.RoadsPage{Usual: "15 °C", Base: base("Roads")}},
+		{Name: "roads", Page: &web.RoadsPage{Usual: "15 °C", Base: base("Roads"), Roads: []web.RoadLine{
 			{ID: "a1", Name: "Rough lane", Says: "A bike of 11\u00a0kg, a rolling resistance of 0.009; the rest as the open road."},
 			{ID: "a2", Name: "Harbour front", Demo: true, Says: "As the open road."},
 			{ID: "a3", Name: "From elsewhere", Unread: "This road cannot be read by this version of the program."},
