@@ -51,7 +51,7 @@ func asKeys(text string) (string, error) {
 			change[at+"count"] = strconv.Itoa(fan.Count)
 		}
 	}
-	changed, errs := form.Change(form.Rig, text, change, form.Metric)
+	changed, errs := form.Change(form.Rig, text, change, asFiled)
 	if len(errs) > 0 {
 		return "", errors.New("web: a rig cannot be shown in keys: " + fmt.Sprint(errs))
 	}
@@ -98,7 +98,7 @@ var sensorWords = []string{"heart_rate", "speed", "cadence"}
 func rigTyped(sent, old, kinds map[string]string) (typed, errs map[string]string) {
 	typed, errs = map[string]string{}, map[string]string{}
 	for path, value := range Answers(sent) {
-		if _, ok := form.About(form.Rig, path, form.Metric); ok && !strings.HasPrefix(path, "room.fans") && !strings.HasPrefix(path, "trainer.power_curve.") {
+		if _, ok := form.About(form.Rig, path, asFiled); ok && !strings.HasPrefix(path, "room.fans") && !strings.HasPrefix(path, "trainer.power_curve.") {
 			typed[path] = value
 		}
 	}

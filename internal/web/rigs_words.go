@@ -75,7 +75,7 @@ func saidOf(answers map[string]string, sensors string) (RigSaid, error) {
 		picture = kindPictures[values["trainer.kind"]]
 	}
 	values["sensors"] = sensors
-	text, errs := form.YAML(form.Rig, values, form.Metric)
+	text, errs := form.YAML(form.Rig, values, asFiled)
 	if len(errs) > 0 {
 		return RigSaid{}, fmt.Errorf("web: answers make no rig: %v", errs)
 	}

@@ -9,11 +9,14 @@ import (
 // settingUnits is the key of the units that are shown: imperial, or empty.
 const settingUnits = "units"
 
+// asFiled are the units of files.
+const asFiled form.Units = 0
+
 // units are those that the person chose.
 func (s *Server) units(ctx context.Context) (form.Units, error) {
 	chosen, err := s.store.Setting(ctx, settingUnits)
 	if err != nil || chosen != "imperial" {
-		return form.Metric, err
+		return asFiled, err
 	}
 	return form.Imperial, nil
 }
