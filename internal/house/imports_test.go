@@ -32,7 +32,7 @@ var may = map[string][]string{
 	"internal/app":              {"internal/api", "internal/problem", "internal/service", "internal/store", "internal/web"},
 	"internal/web/gallery":      {"internal/web"},
 	"internal/browser":          {},
-	"internal/web":              {"internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
+	"internal/web":              {"brief", "capacity", "course", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
 	"internal/web/assets":       {"internal/render"},
 	"internal/web/assets/build": {},
 	"internal/cli":              {"brief", "internal/app", "internal/input", "internal/problem", "internal/render", "internal/service"},
