@@ -55,18 +55,18 @@ func NewEventPage(action string, values, errs map[string]string, blank int, u fo
 	p.Way = []Field{
 		keyField(f, form.Event, u, Field{Name: "lead_in_m", Label: "Lead-in", Hint: "Way from the start to the first lap."}),
 		keyField(f, form.Event, u, Field{Name: "laps", Label: "Laps", Hint: "How often the course is ridden."}),
-		f.Field(Field{Name: "pen_s", Label: "Waiting in the start pen", Hint: "Like 5 min or 4:30.", Unit: "s or min"}),
+		f.Field(Field{Name: "pen_s", Label: "Waiting in the start pen", Hint: "Like 5 min or 4:30.", Unit: "s"}),
 	}
 	number := 0
 	ask := func(at string) {
 		number++
 		n := fmt.Sprint(number)
-		hide := func(s string) string { return s + " " + n }
+		nth := func(s string) string { return s + " " + n }
 		p.Rows = append(p.Rows, EventCategoryRow{number, []Field{
-			f.Field(Field{Name: at + ".name", Label: hide("Category")}),
-			f.Field(Field{Name: at + ".min_w_per_kg", Label: hide("From"), Unit: "W/kg", Numeric: true}),
-			f.Field(Field{Name: at + ".max_w_per_kg", Label: hide("Up to"), Unit: "W/kg", Numeric: true}),
-			f.Field(Field{Name: at + ".over_s", Label: hide("Held for"), Unit: "s or min"}),
+			f.Field(Field{Name: at + ".name", Label: nth("Category")}),
+			f.Field(Field{Name: at + ".min_w_per_kg", Label: nth("From") + ", W/kg", Numeric: true}),
+			f.Field(Field{Name: at + ".max_w_per_kg", Label: nth("Up to") + ", W/kg", Numeric: true}),
+			f.Field(Field{Name: at + ".over_s", Label: nth("Held for") + ", s or min"}),
 		}})
 	}
 	have := len(form.Entries(values, "categories"))
