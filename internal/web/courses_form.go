@@ -30,7 +30,7 @@ func NewCourseSketch(action string, values, errs map[string]string, u form.Units
 		Known: []Field{ask("distance_km", "Distance", "All of it, laps and lead-in included."), ask("ascent_m", "Ascent", "All of it; 0 if it is flat.")},
 		More: []Field{ask("laps", "Laps", ""), ask("lap_length_km", "Length of a lap", "Instead of the whole distance, or beside it."),
 			ask("lap_ascent_m", "Ascent of a lap", "Instead of the whole ascent, or beside it."), ask("lead_in_m", "Lead-in", "Level road before the first lap, ridden once.")},
-		Climb: []Field{ask("main_climb.length_km", "Length of the main climb", "From foot to top."), ask("main_climb.gradient_percent", "How steep, on average", "Or what it gains, beside it."),
+		Climb: []Field{ask("main_climb.length_km", "Length of the main climb", "From foot to top."), ask("main_climb.gradient_percent", "How steep, on average", "Or say what it gains."),
 			ask("main_climb.ascent_m", "What the climb gains", ""), ask("main_climb.start_km", "Where the climb begins", "From the start of the course.")},
 		SummitFinish: f.Field(Field{Name: "summit_finish", Label: "It ends at the top of its last climb", Kind: "check"}),
 	}

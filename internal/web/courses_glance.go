@@ -143,6 +143,11 @@ func (s *Server) startFill(ctx context.Context, key string, a courseAsk, missing
 	go func() {
 		defer close(f.done)
 		defer stop()
+		defer func() { // nobody else would catch it here, and the program would end
+			if p := recover(); p != nil {
+				s.log.Error("a list of courses could not be reckoned", "panic", p)
+			}
+		}()
 		for _, o := range missing {
 			if s.fillOne(work, a, o) != nil {
 				return
@@ -223,7 +228,7 @@ func factsOf(o store.Object) courseFacts {
 		message, _ := problem.ForPerson(err)
 		return courseFacts{Wrong: message}
 	}
-	f := courseFacts{Sketch: w.Sketch != nil, Thumb: courseThumb(courseShapes(w, 1))}
+	f := courseFacts{Sketch: w.Sketch != nil, Thumb: courseThumb(courseShapes(w, 3))}
 	f.Distance, f.Ascent = courseTotals(w)
 	return f
 }

@@ -73,11 +73,17 @@ func (f silhouette) ground(line string) string {
 // coordText writes a coordinate to a tenth.
 func coordText(x float64) string { return strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64) }
 
-// courseThumb is a course's outline, small.
+// courseThumb is a course's outline, small; of a sketch a few that it may have.
 func courseThumb(shapes []course.Profile) template.HTML {
 	f := courseFrame(shapes, 0, 120, 3, 36)
-	line := f.line(shapes[0], 60)
-	return template.HTML(`<svg class="thumb" viewBox="0 0 120 37" width="120" height="37" aria-hidden="true"><path class="ground" d="` + f.ground(line) + `"/><path class="outline" d="` + line + `"/></svg>`)
+	var s strings.Builder
+	s.WriteString(`<svg class="thumb" viewBox="0 0 120 37" width="120" height="37" aria-hidden="true">`)
+	for _, p := range shapes {
+		line := f.line(p, 60)
+		fmt.Fprintf(&s, `<path class="%s" d="%s"/><path class="%s" d="%s"/>`, courseEither(len(shapes) > 1, "haze", "ground"), f.ground(line), courseEither(len(shapes) > 1, "maybe", "outline"), line)
+	}
+	s.WriteString(`</svg>`)
+	return template.HTML(s.String())
 }
 
 // coursePicture is the strip of a course: silhouette, distances and
@@ -97,12 +103,9 @@ func courseStrip(shapes []course.Profile, climbs []course.Climb, u form.Units, c
 	f := courseFrame(shapes, 0, width-side, 12, height-foot)
 	var s strings.Builder
 	fmt.Fprintf(&s, `<svg class="way %s" viewBox="0 0 %s %s" aria-hidden="true">`, class, coordText(width), coordText(height))
-	for i, p := range shapes {
+	for _, p := range shapes {
 		line := f.line(p, 400)
-		if i == 0 || len(shapes) > 1 {
-			fmt.Fprintf(&s, `<path class="%s" d="%s"/>`, courseEither(len(shapes) > 1, "haze", "ground"), f.ground(line))
-		}
-		fmt.Fprintf(&s, `<path class="%s" d="%s"/>`, courseEither(len(shapes) > 1, "maybe", "outline"), line)
+		fmt.Fprintf(&s, `<path class="%s" d="%s"/><path class="%s" d="%s"/>`, courseEither(len(shapes) > 1, "haze", "ground"), f.ground(line), courseEither(len(shapes) > 1, "maybe", "outline"), line)
 	}
 	if len(shapes) == 1 {
 		courseHeights(&s, f, shapes[0], u)
@@ -215,7 +218,7 @@ func courseBeads(s *strings.Builder, f silhouette, p course.Profile, climbs []co
 // courseWords say what the picture shows.
 func courseWords(w brief.Way, u form.Units) string {
 	if w.Sketch != nil {
-		return "Only length and ascent are known, so the picture lays a few plausible outlines over each other. A file with the track would show the real one."
+		return "Where the road rises is not known, so the picture lays a few plausible outlines over each other. A file with the track would show the real one."
 	}
 	p := w.Profile
 	low, high := courseExtremes(p)

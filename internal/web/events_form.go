@@ -55,7 +55,7 @@ func NewEventPage(action string, values, errs map[string]string, blank int, u fo
 	p.Way = []Field{
 		keyField(f, form.Event, u, Field{Name: "lead_in_m", Label: "Lead-in", Hint: "Way from the start to the first lap."}),
 		keyField(f, form.Event, u, Field{Name: "laps", Label: "Laps", Hint: "How often the course is ridden."}),
-		f.Field(Field{Name: "pen_s", Label: "Waiting in the start pen", Hint: "Like 5 min or 4:30.", Unit: "s"}),
+		f.Field(Field{Name: "pen_s", Label: "Waiting in the start pen", Hint: "Like 5 min or 4:30. A number alone is seconds."}),
 	}
 	number := 0
 	ask := func(at string) {

@@ -49,6 +49,7 @@ type CourseNewPage struct {
 	Sketch CourseSketch
 	Back   string
 	Only   string // "sketch", "name", or empty: both ways of a new one
+	First  string // "sketch": what needs another look stands first
 }
 
 // Template names the page's template.
@@ -125,7 +126,11 @@ func (s *Server) showNewCourse(w http.ResponseWriter, r *http.Request, status in
 	if status != http.StatusOK {
 		title = "Not kept yet: a new course"
 	}
-	return s.show(w, r, status, &CourseNewPage{Base: Base{Title: title, Section: "/courses"}, Back: "/courses",
+	first := ""
+	if len(sketchErrs) > 0 {
+		first = "sketch"
+	}
+	return s.show(w, r, status, &CourseNewPage{Base: Base{Title: title, Section: "/courses"}, Back: "/courses", First: first,
 		Drop: NewCourseDrop(file, fileErrs), Sketch: NewCourseSketch("/courses/sketch", sketch, sketchErrs, u)})
 }
 

@@ -39,7 +39,7 @@ func courses() []web.State {
 		{Name: "course-new", Page: &web.CourseNewPage{Base: base("A new course"), Back: "/courses", Drop: web.NewCourseDrop(nil, nil), Sketch: web.NewCourseSketch("/courses/sketch", nil, nil, 0)}},
 		{Name: "course-new-wrong-file", Page: &web.CourseNewPage{Base: base("Not kept yet: a new course"), Back: "/courses", Sketch: web.NewCourseSketch("/courses/sketch", nil, nil, 0),
 			Drop: web.NewCourseDrop(map[string]string{"file_name": "Two mills"}, map[string]string{"file": "mills.csv: line 4, elevation_m: \"x\" is not a number; expected metres"})}},
-		{Name: "course-new-wrong", Page: &web.CourseNewPage{Base: base("Not kept yet: a new course"), Back: "/courses", Drop: web.NewCourseDrop(nil, nil), Sketch: web.NewCourseSketch("/courses/sketch", sketch, errs, 0)}},
+		{Name: "course-new-wrong", Page: &web.CourseNewPage{Base: base("Not kept yet: a new course"), Back: "/courses", First: "sketch", Drop: web.NewCourseDrop(nil, nil), Sketch: web.NewCourseSketch("/courses/sketch", sketch, errs, 0)}},
 		{Name: "course", Page: page("c1", "Two mills", "two-mills.csv", twoHills, true)},
 		{Name: "course-flat", Page: page("c1", "The canal", "canal.csv", "distance_m,elevation_m\n0,12\n9000,12\n", true)},
 		{Name: "course-sketch", Page: page("c2", "By the reservoir", "course.yaml", "distance_km: 38\nascent_m: 520\nmain_climb: {length_km: 5.2, ascent_m: 317}\n", false)},
