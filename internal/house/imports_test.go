@@ -32,7 +32,7 @@ var may = map[string][]string{
 	"internal/app":              {"internal/api", "internal/problem", "internal/service", "internal/store", "internal/web"},
 	"internal/web/gallery":      {"internal/web"},
 	"internal/browser":          {},
-	"internal/web":              {"brief", "capacity", "course", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
+	"internal/web":              {"brief", "capacity", "course", "demo", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
 	"internal/web/assets":       {"internal/render"},
 	"internal/web/assets/build": {},
 	"internal/cli":              {"brief", "internal/app", "internal/input", "internal/problem", "internal/render", "internal/service"},
@@ -40,6 +40,7 @@ var may = map[string][]string{
 	"cmd/chainline":             {"internal/app", "internal/cli"},
 	"internal/house":            {},
 	"internal/docs":             {},
+	"demo":                      {},
 	"demo/generate":             {"course"},
 	"internal/evidence/write":   {"internal/evidence"},
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"io"
 	"log/slog"
 	"net/http"
 	"sync"
@@ -24,6 +25,9 @@ type Store interface {
 	Briefs(ctx context.Context, riderID string) ([]store.Brief, error)
 	PutBrief(ctx context.Context, b store.Brief) (store.Brief, error)
 	DeleteBrief(ctx context.Context, id string) error
+
+	Export(ctx context.Context, w io.Writer, riderID string) error
+	Import(ctx context.Context, r io.ReaderAt, size int64) (store.Report, error)
 
 	Settings
 	Visits

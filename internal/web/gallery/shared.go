@@ -2,16 +2,6 @@ package gallery
 
 import "chainline/internal/web"
 
-func settings() []web.State {
-	form := web.NewForm("/settings/passphrase", nil, map[string]string{"passphrase": "Expected 12 to 200 characters."})
-	field := web.Field{Name: "passphrase", Label: "New passphrase", Kind: "secret", Fill: "new-password", Hint: "12 characters or more."}
-	base := web.Base{Title: "Settings", Section: "/settings"}
-	return []web.State{
-		{Name: "settings", Page: &web.SettingsPage{Base: base, Form: web.NewForm("/settings/passphrase", nil, nil), Passphrase: web.NewForm("", nil, nil).Field(field)}},
-		{Name: "settings-wrong", Page: &web.SettingsPage{Base: base, Set: true, Passphrase: form.Field(field), Form: form}},
-	}
-}
-
 func shared() []web.State {
 	secret := web.Field{Name: "passphrase", Label: "Passphrase", Kind: "secret", Fill: "current-password"}
 	wrong := secret
