@@ -18,6 +18,7 @@ type Known struct {
 	Capacity capacity.Capacity // displayed watts; true ones where the rig shows none
 	Learnt   capacity.Learnt
 	Account  capacity.Account
+	Health   []string // what follows from the health screening, in sentences
 }
 
 // Learn reads rider and rig of a request and says what the evidence comes to.
@@ -32,7 +33,7 @@ func Learn(q BriefRequest) (Known, error) {
 	if err != nil {
 		return Known{}, err
 	}
-	k := Known{Rider: ask.Rider}
+	k := Known{Rider: ask.Rider, Health: ask.Health}
 	k.Capacity, k.Account, k.Learnt = brief.Learn(ask)
 	return k, nil
 }

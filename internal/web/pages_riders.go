@@ -1,23 +1,250 @@
 package web
 
-import "net/http"
+import (
+	"html/template"
+	"net/http"
 
-// RidersPage is what the section opens with.
+	"chainline/internal/form"
+	"chainline/internal/service"
+	"chainline/internal/store"
+)
+
+// RidersPage lists the riders.
 type RidersPage struct {
 	Base
-	Empty Empty
+	Empty  Empty
+	Riders []RiderLine
+}
+
+// RiderLine is a rider in the list.
+type RiderLine struct {
+	ID, Name string
+	Demo     bool
+	Says     string
+}
+
+// RiderPage is what is known of a rider.
+type RiderPage struct {
+	Base
+	ID       string
+	Facts    []RiderFact
+	Curve    template.HTML
+	CurveIn  string // the curve in words
+	Rests    string
+	Evidence []RiderEvidence
+	Next     string
+	Warnings []string
+	Health   []string // what follows from the health questions
+	Asked    bool     // they were answered
+	Wrong    string   // why nothing can be said
+}
+
+// RiderFact is a number with its interval.
+type RiderFact struct{ Label, Value, Range string }
+
+// RiderEvidence is one thing known about the rider.
+type RiderEvidence struct {
+	Place, What, When, Used string
+	LeftOut                 bool
+}
+
+// RiderFormPage asks for a part of a rider.
+type RiderFormPage struct {
+	Base
+	Intro string
+	Form  *Form
+	Parts []RoadPart
+	Keep  string // on the button
+	Leave string // where one goes instead
+	Kinds []RiderKind
+	Drop  string // where a piece of evidence is removed; empty if there is none
+}
+
+// RiderKind is a kind of evidence to choose.
+type RiderKind struct{ Path, Name, Says string }
+
+// RiderDeletePage asks whether to delete a rider.
+type RiderDeletePage struct {
+	Base
+	ID, Name string
+	Briefs   int
 }
 
 // Template names the page's template.
 func (*RidersPage) Template() string { return "riders.html" }
 
+// Template names the page's template.
+func (*RiderPage) Template() string { return "rider.html" }
+
+// Template names the page's template.
+func (*RiderFormPage) Template() string { return "rider-form.html" }
+
+// Template names the page's template.
+func (*RiderDeletePage) Template() string { return "rider-delete.html" }
+
 func (s *Server) riderRoutes() {
 	s.get("/riders", s.riders)
+	s.get("/riders/new", s.newRider)
+	s.post("/riders/new", s.addRider)
+	s.get("/riders/{id}", s.rider)
+	s.get("/riders/{id}/{part}", s.riderPart)
+	s.post("/riders/{id}/{part}", s.changeRider)
+	s.get("/riders/{id}/evidence/{at}", s.riderEvidence)
+	s.post("/riders/{id}/evidence/{at}", s.changeEvidence)
+	s.post("/riders/{id}/evidence/{at}/remove", s.removeEvidence)
 }
 
+func riderBase(title string) Base { return Base{Title: title, Section: "/riders"} }
+
 func (s *Server) riders(w http.ResponseWriter, r *http.Request) error {
-	return s.show(w, r, http.StatusOK, &RidersPage{
-		Base:  Base{Title: "Riders", Section: "/riders"},
-		Empty: Empty{Says: "There is no rider yet.", Why: "A name, a mass and what you know about your riding are enough to start."},
-	})
+	all, err := s.store.Objects(r.Context(), store.Rider)
+	if err != nil {
+		return err
+	}
+	units, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	p := &RidersPage{Base: riderBase("Riders"), Empty: Empty{Says: "There is no rider yet.",
+		Why: "What you weigh and how you ride are enough to start; the rest can come later.", Path: "/riders/new", Link: "Add yourself"}}
+	for _, o := range all {
+		line := RiderLine{ID: o.ID, Name: o.Name, Demo: o.Demo}
+		if values, err := form.ValuesIn(form.Rider, o.Text, units); err == nil {
+			line.Says = sayRider(values, units)
+		}
+		p.Riders = append(p.Riders, line)
+	}
+	return s.show(w, r, http.StatusOK, p)
+}
+
+func (s *Server) newRider(w http.ResponseWriter, r *http.Request) error {
+	return s.showRiderForm(w, r, http.StatusOK, store.Object{}, partNew, map[string]string{}, nil)
+}
+
+func (s *Server) addRider(w http.ResponseWriter, r *http.Request) error {
+	return s.keepRider(w, r, store.Object{Kind: store.Rider}, partNew)
+}
+
+func (s *Server) rider(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.ofKind(r.Context(), store.Rider, r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	rigs, err := s.store.Objects(r.Context(), store.Rig)
+	if err != nil {
+		return err
+	}
+	rig := sameForAll
+	if len(rigs) > 0 {
+		rig = rigs[0].Text
+	}
+	p := &RiderPage{Base: riderBase(o.Name), ID: o.ID}
+	known, err := service.Learn(s.texts(map[string]string{"rider": o.Text, "rig": rig}))
+	if err != nil {
+		p.Wrong = err.Error()
+	} else {
+		p.tell(known, o.Text)
+	}
+	return s.show(w, r, http.StatusOK, p)
+}
+
+func (s *Server) riderPart(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.ofKind(r.Context(), store.Rider, r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	part := r.PathValue("part")
+	if part == "delete" {
+		briefs, err := s.store.Briefs(r.Context(), o.ID)
+		if err != nil {
+			return err
+		}
+		return s.show(w, r, http.StatusOK, &RiderDeletePage{Base: riderBase("Delete " + o.Name + "?"), ID: o.ID, Name: o.Name, Briefs: len(briefs)})
+	}
+	if part != partBasics && part != partHealth {
+		return notFound("There is no such page of a rider.")
+	}
+	units, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	values, err := form.ValuesIn(form.Rider, o.Text, units)
+	if err != nil {
+		return err
+	}
+	return s.showRiderForm(w, r, http.StatusOK, o, part, values, nil)
+}
+
+func (s *Server) changeRider(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.ofKind(r.Context(), store.Rider, r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	switch part := r.PathValue("part"); part {
+	case "delete":
+		if err := s.store.Delete(r.Context(), o.ID); err != nil {
+			return err
+		}
+		return s.see(w, r, "/riders", "Deleted: "+o.Name+".")
+	case partBasics, partHealth:
+		return s.keepRider(w, r, o, part)
+	}
+	return notFound("There is no such page of a rider.")
+}
+
+// showRiderForm shows the questions of a part.
+func (s *Server) showRiderForm(w http.ResponseWriter, r *http.Request, status int, o store.Object, part string, values, errs map[string]string) error {
+	units, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	return s.show(w, r, status, NewRiderForm(o.ID, o.Name, part, values, errs, units))
+}
+
+// keepRider writes what was sent into the rider, or shows it again with what
+// is wrong.
+func (s *Server) keepRider(w http.ResponseWriter, r *http.Request, o store.Object, part string) error {
+	sent, err := Typed(r)
+	if err != nil {
+		return err
+	}
+	if part == partHealth {
+		sent["screening.date"] = s.now().Format("2006-01-02")
+	}
+	text, name, errs, err := s.riderText(r, o, Answers(sent))
+	if err != nil {
+		return err
+	}
+	if len(errs) > 0 {
+		return s.showRiderForm(w, r, http.StatusUnprocessableEntity, o, part, sent, errs)
+	}
+	o.Name, o.Text = name, text
+	if o, err = s.store.Put(r.Context(), o); err != nil {
+		return err
+	}
+	return s.see(w, r, "/riders/"+o.ID, "Kept: "+o.Name+".")
+}
+
+// riderText is the rider's file with what was typed, and their name.
+func (s *Server) riderText(r *http.Request, o store.Object, typed map[string]string) (text, name string, errs map[string]string, err error) {
+	units, err := s.units(r.Context())
+	if err != nil {
+		return "", "", nil, err
+	}
+	if o.ID == "" {
+		text, errs = form.YAML(form.Rider, typed, units)
+	} else {
+		text, errs = form.Change(form.Rider, o.Text, typed, units)
+	}
+	if len(errs) > 0 {
+		return "", "", errs, nil
+	}
+	values, err := form.Values(form.Rider, text)
+	if err != nil {
+		return "", "", nil, err
+	}
+	if name = values["name"]; name == "" {
+		name = "You"
+	}
+	return text, name, nil, nil
 }
