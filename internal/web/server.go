@@ -89,6 +89,9 @@ type Server struct {
 	whole     http.Handler
 
 	courseCache courseCache // what lists of courses have reckoned
+	learntCache learntCache // what pages of riders have reckoned
+	briefJobs   briefJobs   // briefs that are being made
+	briefBase   briefBase   // briefs before a change, reckoned quickly
 }
 
 // New is a server with all its routes.

@@ -52,6 +52,7 @@ func New() (*Set, error) {
 	css.WriteString(colours())
 	wide, phone := render.TypeScale()
 	fmt.Fprintf(&css, ":root{%s}\n@media screen and (max-width:640px){:root{%s}}\n", wide, phone)
+	css.WriteString(sheetStyle())
 	names, err := fs.Glob(styles, "css/*.css")
 	if err != nil {
 		return nil, err

@@ -1,0 +1,47 @@
+package assets
+
+import (
+	"strings"
+
+	"chainline/internal/render"
+)
+
+// sheetStyle is the brief's style sheet for a brief inside a page of the app:
+// every rule counts below .sheet alone. Colours, type scale and paper are the
+// app's; what is for print is left out, since a brief is printed from its own
+// page.
+func sheetStyle() string {
+	style, _, _ := strings.Cut(render.PageStyle(), "@page")
+	var out strings.Builder
+	for style = strings.TrimSpace(style); style != ""; style = strings.TrimSpace(style) {
+		if style[0] == '}' { // of a @media
+			out.WriteString("}\n")
+			style = style[1:]
+			continue
+		}
+		before, rest, ok := strings.Cut(style, "{")
+		if !ok {
+			break
+		}
+		before = strings.TrimSpace(before)
+		if strings.HasPrefix(before, "@media") {
+			out.WriteString(before + "{\n")
+			style = rest
+			continue
+		}
+		body, after, _ := strings.Cut(rest, "}")
+		style = after
+		var kept []string
+		for _, selector := range strings.Split(before, ",") {
+			switch selector = strings.TrimSpace(selector); selector {
+			case "*", ":root", "html", "body":
+			default:
+				kept = append(kept, ".app .sheet "+selector)
+			}
+		}
+		if len(kept) > 0 {
+			out.WriteString(strings.Join(kept, ",") + "{" + body + "}\n")
+		}
+	}
+	return out.String()
+}
