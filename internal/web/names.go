@@ -3,6 +3,8 @@ package web
 import (
 	"io"
 	"strings"
+	"sync"
+	"time"
 
 	"chainline/internal/problem"
 	"chainline/internal/service"
@@ -24,4 +26,37 @@ func (s *Server) texts(files map[string]string) service.BriefRequest {
 		return io.NopCloser(strings.NewReader(text)), nil
 	}
 	return q
+}
+
+// learntCache remembers what riders' files came to, by file, rig and day. The
+// zero value is empty.
+type learntCache struct {
+	mu    sync.Mutex
+	known map[string]service.Known
+}
+
+// learntMost answers are remembered; then it starts afresh.
+const learntMost = 200
+
+// learn is what a rider's file comes to on a rig.
+func (s *Server) learn(rider, rig string) (service.Known, error) {
+	key := courseHashOf(rider, rig, s.now().Format(time.DateOnly))
+	c := &s.learntCache
+	c.mu.Lock()
+	known, there := c.known[key]
+	c.mu.Unlock()
+	if there {
+		return known, nil
+	}
+	known, err := service.Learn(s.texts(map[string]string{"rider": rider, "rig": rig}))
+	if err != nil {
+		return known, err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.known == nil || len(c.known) >= learntMost {
+		c.known = map[string]service.Known{}
+	}
+	c.known[key] = known
+	return known, nil
 }

@@ -5,7 +5,6 @@ import (
 	"net/http"
 
 	"chainline/internal/form"
-	"chainline/internal/service"
 	"chainline/internal/store"
 )
 
@@ -27,6 +26,7 @@ type RiderLine struct {
 type RiderPage struct {
 	Base
 	ID       string
+	Rig      string // the rig whose watts these are; empty if there is none yet
 	Facts    []RiderFact
 	Curve    template.HTML
 	CurveIn  string // the curve in words
@@ -135,11 +135,11 @@ func (s *Server) rider(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	rig := sameForAll
-	if len(rigs) > 0 {
-		rig = rigs[0].Text
-	}
 	p := &RiderPage{Base: riderBase(o.Name), ID: o.ID}
-	known, err := service.Learn(s.texts(map[string]string{"rider": o.Text, "rig": rig}))
+	if len(rigs) > 0 {
+		rig, p.Rig = rigs[0].Text, rigs[0].Name
+	}
+	known, err := s.learn(o.Text, rig)
 	if err != nil {
 		p.Wrong = err.Error()
 	} else {
