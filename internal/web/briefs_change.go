@@ -208,6 +208,30 @@ func (s *Server) before(ctx context.Context, p briefParts) (brief.Brief, error) 
 	return b, nil
 }
 
+// both are the briefs before and after a change, reckoned side by side.
+func (s *Server) both(ctx context.Context, base, next briefParts) (before, after brief.Brief, err error) {
+	type answer struct {
+		b   brief.Brief
+		err error
+	}
+	first := make(chan answer, 1)
+	go func() {
+		defer func() { // nobody else would catch it here, and the program would end
+			if v := recover(); v != nil {
+				first <- answer{err: fmt.Errorf("panic: %v", v)}
+			}
+		}()
+		b, err := s.before(ctx, base)
+		first <- answer{b, err}
+	}()
+	after, err = s.before(ctx, next)
+	a := <-first
+	if err == nil {
+		err = a.err
+	}
+	return a.b, after, err
+}
+
 // briefKept is what other pages read in a kept brief's result.
 type briefKept struct {
 	Title string `json:"title"`

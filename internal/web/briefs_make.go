@@ -21,7 +21,7 @@ import (
 // plan is the same; only the forecast is coarser.
 const (
 	briefDraws  = 1000
-	changeDraws = 400
+	changeDraws = 200
 )
 
 // briefAsk is what a brief is made from; empty is not given. IDs are plain

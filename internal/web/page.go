@@ -19,6 +19,7 @@ type Base struct {
 	Theme   string // "light", "dark", or empty: as the system has it
 	Here    string // path and query of this page
 	Flash   string // said once after something was done
+	Guide   *Guide // the way to a first brief, until there is one
 	Version string
 	Guarded bool // a passphrase is set: offer to log out
 	Bare    bool // no navigation: whoever sees this is not in yet
@@ -74,6 +75,9 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, status int, p Page
 		b.Here = r.URL.RequestURI()
 	}
 	b.Flash = takeFlash(w, r)
+	if b.Guide, err = s.guide(r, b); err != nil {
+		return err
+	}
 	return s.write(w, status, p)
 }
 

@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"chainline/brief"
 	"chainline/internal/form"
 	"chainline/internal/problem"
 	"chainline/internal/render"
@@ -413,11 +412,7 @@ func (s *Server) move(r *http.Request, p *BriefPage, base, next briefParts) ([]b
 	if err != nil {
 		return nil, err
 	}
-	before, err := s.before(r.Context(), base)
-	var after brief.Brief
-	if err == nil {
-		after, err = s.before(r.Context(), next)
-	}
+	before, after, err := s.both(r.Context(), base, next)
 	if wrong, ok := errors.AsType[*problem.Error](err); ok {
 		p.Form.Errors = map[string]string{"": oneLine(wrong)}
 		return nil, nil

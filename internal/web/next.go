@@ -1,0 +1,295 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"chainline/internal/input"
+	"chainline/internal/store"
+)
+
+// thinShare is the doubt about the threshold, as a share, above which more
+// should be known first. Our judgement; briefs recommend tests by the same.
+const thinShare = 0.06
+
+// NextStep is something to do.
+type NextStep struct {
+	Says, Why  string
+	Path, Link string // may be empty
+	Done       bool
+	Number     int // of a step
+}
+
+// NextEvent is what is coming.
+type NextEvent struct {
+	Name, When, Away string
+	Path             string // of the event
+	Brief            NextStep
+}
+
+// NextWorth is one thing that is worth doing.
+type NextWorth struct{ Gain, What, Why string }
+
+// NextRide is one ride of a newcomer's path.
+type NextRide struct {
+	Number          int
+	Name, When, Why string
+	Path, Link      string
+	State           string // "done", "next" or "later"
+}
+
+// nextView is what the page is told from: one moment of what is kept.
+type nextView struct {
+	now    time.Time
+	kept   map[store.Kind][]store.Object
+	briefs []store.Brief
+	rider  store.Object
+	file   input.RiderFile
+	event  *datedEvent
+	brief  *store.Brief // for the event, else the rider's latest
+	rig    *store.Object
+}
+
+// look gathers what there is, for a rider that was chosen or stands to reason.
+func (s *Server) look(ctx context.Context, chosen string) (v nextView, err error) {
+	v = nextView{now: s.now(), kept: map[store.Kind][]store.Object{}}
+	for _, kind := range store.Kinds {
+		if v.kept[kind], err = s.store.Objects(ctx, kind); err != nil {
+			return v, err
+		}
+	}
+	if v.briefs, err = s.store.Briefs(ctx, ""); err != nil {
+		return v, err
+	}
+	v.chooseRider(chosen)
+	if v.rider.ID == "" {
+		return v, nil
+	}
+	v.file, err = input.ReadRider("rider", strings.NewReader(v.rider.Text))
+	if err != nil {
+		v.file = input.RiderFile{}
+	}
+	v.nearest()
+	v.briefs = slices.DeleteFunc(v.briefs, func(b store.Brief) bool { return b.RiderID != v.rider.ID })
+	for i, b := range v.briefs {
+		if v.brief == nil && (v.event == nil || b.EventID == v.event.row.ID) {
+			v.brief = &v.briefs[i]
+		}
+	}
+	v.chooseRig()
+	return v, nil
+}
+
+// chooseRider takes the one asked for, else whoever had a brief last, else the
+// first who is not invented.
+func (v *nextView) chooseRider(chosen string) {
+	riders := v.kept[store.Rider]
+	if len(riders) == 0 {
+		return
+	}
+	if chosen == "" && len(v.briefs) > 0 {
+		chosen = v.briefs[0].RiderID
+	}
+	at := slices.IndexFunc(riders, func(o store.Object) bool { return o.ID == chosen })
+	if at < 0 {
+		at = slices.IndexFunc(riders, func(o store.Object) bool { return !o.Demo })
+	}
+	v.rider = riders[max(0, at)]
+}
+
+// nearest is the event that comes first.
+func (v *nextView) nearest() {
+	for _, o := range v.kept[store.Event] {
+		e := eventRow(o, v.now, asFiled)
+		if e.dated && !e.over && (v.event == nil || e.start.Before(v.event.start)) {
+			v.event = &e
+		}
+	}
+}
+
+// chooseRig takes the one of the latest brief, else the only one.
+func (v *nextView) chooseRig() {
+	rigs := v.kept[store.Rig]
+	if len(v.briefs) > 0 {
+		for i := range rigs {
+			if rigs[i].ID == v.briefs[0].RigID {
+				v.rig = &rigs[i]
+				return
+			}
+		}
+	}
+	own := slices.DeleteFunc(slices.Clone(rigs), func(o store.Object) bool { return o.Demo != v.rider.Demo })
+	if len(own) == 1 {
+		v.rig = &own[0]
+	} else if len(rigs) == 1 {
+		v.rig = &rigs[0]
+	}
+}
+
+// first are the steps from nothing to a first brief.
+func (v nextView) first() []NextStep {
+	has := func(kind store.Kind) bool { return len(v.kept[kind]) > 0 }
+	return []NextStep{
+		{"You", "What you weigh and how you ride: two answers, and your name if you like.", "/riders/new", "Add yourself", has(store.Rider), 1},
+		{"What you ride on", "You are asked what you can see, not what it is called.", "/rigs/new", "Add your rig", has(store.Rig), 2},
+		{"Where", "A GPX or CSV file, or the length and climbing that a route list shows.", "/courses/new", "Add a course", has(store.Course), 3},
+		{"Your brief", "What to hold where, and when you are likely home.", "/briefs/new", "Make the brief", len(v.briefs) > 0, 4},
+	}
+}
+
+// missing are what should be known or done before the ride.
+func (s *Server) missing(v nextView) []NextStep {
+	var all []NextStep
+	rider := "/riders/" + v.rider.ID
+	if v.file.Screened == "" && !v.file.Screening.Known {
+		all = append(all, NextStep{Says: "The health questions are not answered.", Why: "Until they are, nothing all-out is suggested.", Path: rider + "/health", Link: "Answer them"})
+	}
+	if v.rig == nil && len(v.kept[store.Rig]) == 0 {
+		return append(all, NextStep{Says: "What you ride on is not known.", Path: "/rigs/new", Link: "Add a rig"})
+	}
+	if v.rig == nil {
+		return all
+	}
+	if known, err := s.learn(v.rider.Text, v.rig.Text); err == nil {
+		if t := known.Capacity.ThresholdEstimate(""); t.Mean > 0 && t.SD/t.Mean > thinShare {
+			all = append(all, NextStep{Says: fmt.Sprintf("Little is known of your power yet: what you could hold for about an hour may be %.0f %% more or less.", math.Round(100*t.SD/t.Mean)),
+				Why: "A hill you know, an easy ride with a pulse, or a test narrows it.", Path: rider + "/evidence/new", Link: "Add something you know"})
+		}
+	}
+	rig, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
+	switch {
+	case err != nil || rig.Room.AirflowKnown:
+	case rig.Room.Fans == nil:
+		all = append(all, NextStep{Says: "Whether a fan blows at you is not known.", Why: "Indoors it decides how long you stay cool.", Path: "/rigs/" + v.rig.ID, Link: "Say which fan there is"})
+	case len(rig.Room.Fans) == 0:
+		all = append(all, NextStep{Says: "There is no fan in the room.", Why: "Without one the heat stays with you; a fan is the cheapest help there is.", Path: "/rigs/" + v.rig.ID, Link: "Add one when you have it"})
+	}
+	return all
+}
+
+// worthOf are the things that are worth doing, by a kept brief.
+func worthOf(k briefKept) []NextWorth {
+	var all []NextWorth
+	for _, w := range k.Worth {
+		switch {
+		case w.Done:
+		case w.Seconds >= 1:
+			all = append(all, NextWorth{clock(w.Seconds), w.What, w.Why})
+		case w.From > 0 && w.To < w.From:
+			all = append(all, NextWorth{"surer", w.What, fmt.Sprintf("The finish would be known to within %s instead of %s. %s", clock(w.To), clock(w.From), w.Why)})
+		}
+	}
+	return all
+}
+
+// Days between the first rides: rest before the next one. Our judgement.
+const (
+	daysToTest  = 3
+	daysToGroup = 4
+)
+
+// firstRides are a newcomer's path. Its dates follow from what was done and
+// when: they are never in the past.
+func (v nextView) firstRides() []NextRide {
+	if v.file.Level != "new" || v.rider.ID == "" {
+		return nil
+	}
+	today := time.Date(v.now.Year(), v.now.Month(), v.now.Day(), 0, 0, 0, 0, time.UTC)
+	path, link := "/riders/"+v.rider.ID+"/evidence/new", "Enter what came of it"
+	easy, didEasy := v.latest("heart_rate", "talk")
+	test, didTest := v.latest("talk", "test", "threshold")
+	easyDay := later(today, easy, didEasy)
+	testDay := later(later(today, easyDay.AddDate(0, 0, daysToTest), true), test, didTest)
+	groupDay := later(today, testDay.AddDate(0, 0, daysToGroup), true)
+	all := []NextRide{
+		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: rideDay(didEasy, easy, easyDay, today)},
+		{Name: "A check of the rig", Why: "Whether its numbers can be trusted. This program cannot do it yet; it comes later.", State: "later"},
+		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: rideDay(didTest, test, testDay, today)},
+		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: rideDay(false, today, groupDay, today)},
+	}
+	if v.event != nil && !v.event.start.Before(testDay) {
+		all[3].When, all[3].Why = v.event.row.When, v.event.row.Name+". Start at the back, and let those go who go."
+	}
+	if v.file.EasyOnly {
+		all[2].State, all[3].State = "later", "later"
+		for i := range all[2:] {
+			all[2+i].When, all[2+i].Path, all[2+i].Why = "", "", "By the health questions only easy riding is right for now."
+		}
+	}
+	return markRides(all, didEasy, didTest)
+}
+
+func markRides(all []NextRide, didEasy, didTest bool) []NextRide {
+	next := true
+	for i := range all {
+		r := &all[i]
+		r.Number = i + 1
+		switch {
+		case r.State == "later":
+		case i == 0 && didEasy || i == 2 && didTest:
+			r.State, r.Path = "done", ""
+		case next:
+			r.State, next = "next", false
+		default:
+			r.State, r.Path = "later", ""
+		}
+	}
+	return all
+}
+
+// latest is the last day of evidence of some kinds; one without a date counts
+// as done long ago.
+func (v nextView) latest(kinds ...string) (day time.Time, did bool) {
+	for _, e := range v.file.Evidence {
+		if !slices.Contains(kinds, e.Kind) {
+			continue
+		}
+		did = true
+		if t, err := time.Parse(time.DateOnly, e.Date); err == nil && t.After(day) {
+			day = t
+		}
+	}
+	return day, did
+}
+
+// later is the later of two days, or the first if the second does not count.
+func later(a, b time.Time, counts bool) time.Time {
+	if counts && b.After(a) {
+		return b
+	}
+	return a
+}
+
+func rideDay(did bool, on, planned, today time.Time) string {
+	switch {
+	case did && on.IsZero():
+		return "done"
+	case did:
+		return "done on " + on.Format("2 January 2006")
+	case planned.Equal(today):
+		return "today, or when you feel like it"
+	}
+	return "from " + planned.Format("Monday 2 January") + " on"
+}
+
+// PathPicture draws the path as beads on a line; the list beside it says the
+// same.
+func PathPicture(rides []NextRide) template.HTML {
+	if len(rides) == 0 {
+		return ""
+	}
+	var out strings.Builder
+	out.WriteString(`<svg class="path" viewBox="0 0 640 40" aria-hidden="true">`)
+	step := 600.0 / float64(max(1, len(rides)-1))
+	out.WriteString(`<path class="line" d="M20 20H620"/>`)
+	for i, r := range rides {
+		fmt.Fprintf(&out, `<circle class="bead %s" cx="%.0f" cy="20" r="9"/>`, r.State, 20+step*float64(i))
+	}
+	out.WriteString(`</svg>`)
+	return template.HTML(out.String())
+}
