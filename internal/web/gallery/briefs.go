@@ -42,7 +42,7 @@ func briefs() []web.State {
 			{ID: "x2", Title: "The long way round by the reservoir and over the moor", For: "Maren", Made: "3 November 2026"}}}},
 		{Name: "brief-new", Page: web.NewBriefNewPage(choices, map[string]string{"style": "normal"}, nil)},
 		{Name: "brief-new-missing", Page: web.NewBriefNewPage(map[web.Kind][]web.Option{"rider": one}, nil, nil)},
-		{Name: "brief-new-wrong", Page: web.NewBriefNewPage(choices, map[string]string{"date": "soon", "style": "mad"}, map[string]string{"rider": "That rider is not there any more; choose another.", "date": "That is no day; write one like 2026-12-03.", "style": "Choose one of these.", "": "The course cannot be ridden."})},
+		{Name: "brief-new-wrong", Page: web.NewBriefNewPage(choices, map[string]string{"date": "2026-12-02", "style": "mad"}, map[string]string{"rider": "That rider is not there any more; choose another.", "date": "That is no day; write one like 2026-12-03.", "style": "Choose one of these.", "": "The course cannot be ridden."})},
 		{Name: "brief-making", Page: &web.BriefMakingPage{Base: base("Your brief is being made"), ID: "j1", Doing: "finding the fastest ride", Since: "3 s"}},
 		{Name: "brief", Page: page(now, nil)},
 		{Name: "brief-moved", Page: moved},
