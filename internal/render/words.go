@@ -56,6 +56,12 @@ func forecastClock(low, median, high float64) (l, m, h string) {
 	return say(low), say(median), say(high)
 }
 
+// ForecastClock writes a forecast's times as a brief does, for pages that show
+// some beside it.
+func ForecastClock(low, median, high float64) (l, m, h string) {
+	return forecastClock(low, median, high)
+}
+
 // lapse is a difference in time without its sign: '49 s', '1 min 20 s', '12 min'.
 func lapse(s float64) string {
 	s = math.Abs(s)

@@ -12,6 +12,7 @@ import (
 	"chainline/brief"
 	"chainline/internal/form"
 	"chainline/internal/input"
+	"chainline/internal/render"
 	"chainline/internal/store"
 )
 
@@ -137,8 +138,12 @@ func briefMoved(a, b brief.Brief, u form.Units) []BriefMoved {
 			all = append(all, BriefMoved{what, before, after, by})
 		}
 	}
-	add("Finish, most likely", clock(a.Forecast.Median), clock(b.Forecast.Median), sooner(a.Forecast.Median, b.Forecast.Median))
-	add("Four times out of five", clock(a.Forecast.Low80)+" to "+clock(a.Forecast.High80), clock(b.Forecast.Low80)+" to "+clock(b.Forecast.High80), "")
+	lowA, midA, highA := render.ForecastClock(a.Forecast.Low80, a.Forecast.Median, a.Forecast.High80)
+	lowB, midB, highB := render.ForecastClock(b.Forecast.Low80, b.Forecast.Median, b.Forecast.High80)
+	if by := sooner(a.Forecast.Median, b.Forecast.Median); by != "" {
+		all = append(all, BriefMoved{"Finish, most likely", midA, midB, by})
+	}
+	add("Four times out of five", lowA+" to "+highA, lowB+" to "+highB, "")
 	add("Running empty before the line", inHundred(a.Forecast.ChanceEmpty), inHundred(b.Forecast.ChanceEmpty), "")
 	add("Power on average", fmt.Sprintf("%.0f W", a.Plan.MeanWatts), fmt.Sprintf("%.0f W", b.Plan.MeanWatts), "")
 	if a.Room.Known && b.Room.Known {
@@ -151,12 +156,15 @@ func briefMoved(a, b brief.Brief, u form.Units) []BriefMoved {
 
 func clock(seconds float64) string { return form.Duration(math.Round(seconds)) }
 
+// sooner is what a change saves or costs, empty for less than a second.
 func sooner(before, after float64) string {
-	by := math.Round(before) - math.Round(after)
-	if by > 0 {
+	switch by := math.Round(before - after); {
+	case by > 0:
 		return clock(by) + " sooner"
+	case by < 0:
+		return clock(-by) + " later"
 	}
-	return clock(-by) + " later"
+	return ""
 }
 
 func inHundred(chance float64) string {

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"chainline/internal/input"
 	"chainline/internal/store"
@@ -51,6 +53,7 @@ type nextView struct {
 	rider  store.Object
 	file   input.RiderFile
 	event  *datedEvent
+	group  *datedEvent  // the nearest ride together
 	brief  *store.Brief // for the event, else the rider's latest
 	rig    *store.Object
 }
@@ -109,7 +112,15 @@ func (v *nextView) nearest() {
 		if e.dated && !e.over && (v.event == nil || e.start.Before(v.event.start)) {
 			v.event = &e
 		}
+		if e.dated && !e.over && e.row.Kind == eventLabel("group") && (v.group == nil || e.start.Before(v.group.start)) {
+			v.group = &e
+		}
 	}
+}
+
+func eventLabel(kind string) string {
+	at := slices.IndexFunc(eventKinds, func(o Option) bool { return o.Value == kind })
+	return eventKinds[at].Label
 }
 
 // chooseRig takes the one of the latest brief, else the only one.
@@ -179,12 +190,18 @@ func worthOf(k briefKept) []NextWorth {
 		switch {
 		case w.Done:
 		case w.Seconds >= 1:
-			all = append(all, NextWorth{clock(w.Seconds), w.What, w.Why})
+			all = append(all, NextWorth{clock(w.Seconds), capital(w.What), capital(w.Why) + "."})
 		case w.From > 0 && w.To < w.From:
-			all = append(all, NextWorth{"surer", w.What, fmt.Sprintf("The finish would be known to within %s instead of %s. %s", clock(w.To), clock(w.From), w.Why)})
+			all = append(all, NextWorth{"surer", capital(w.What), fmt.Sprintf("The finish would be known to within %s instead of %s.", clock(w.To), clock(w.From))})
 		}
 	}
 	return all
+}
+
+// capital begins a sentence.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return strings.TrimRight(string(unicode.ToUpper(r))+s[n:], ".")
 }
 
 // Days between the first rides: rest before the next one. Our judgement.
@@ -203,17 +220,23 @@ func (v nextView) firstRides() []NextRide {
 	path, link := "/riders/"+v.rider.ID+"/evidence/new", "Enter what came of it"
 	easy, didEasy := v.latest("heart_rate", "talk")
 	test, didTest := v.latest("talk", "test", "threshold")
-	easyDay := later(today, easy, didEasy)
-	testDay := later(later(today, easyDay.AddDate(0, 0, daysToTest), true), test, didTest)
-	groupDay := later(today, testDay.AddDate(0, 0, daysToGroup), true)
+	easyDay, after := today, today
+	if didEasy {
+		after = easy
+	}
+	testDay := later(today, after.AddDate(0, 0, daysToTest))
+	if after = testDay; didTest {
+		after = test
+	}
+	groupDay := later(today, after.AddDate(0, 0, daysToGroup))
 	all := []NextRide{
 		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: rideDay(didEasy, easy, easyDay, today)},
 		{Name: "A check of the rig", Why: "Whether its numbers can be trusted. This program cannot do it yet; it comes later.", State: "later"},
 		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: rideDay(didTest, test, testDay, today)},
 		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: rideDay(false, today, groupDay, today)},
 	}
-	if v.event != nil && !v.event.start.Before(testDay) {
-		all[3].When, all[3].Why = v.event.row.When, v.event.row.Name+". Start at the back, and let those go who go."
+	if v.group != nil && !v.group.start.Before(testDay) {
+		all[3].When, all[3].Why = v.group.row.When, v.group.row.Name+". Start at the back, and let those go who go."
 	}
 	if v.file.EasyOnly {
 		all[2].State, all[3].State = "later", "later"
@@ -257,9 +280,9 @@ func (v nextView) latest(kinds ...string) (day time.Time, did bool) {
 	return day, did
 }
 
-// later is the later of two days, or the first if the second does not count.
-func later(a, b time.Time, counts bool) time.Time {
-	if counts && b.After(a) {
+// later is the later of two days.
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
 		return b
 	}
 	return a

@@ -3,6 +3,7 @@ package web
 import (
 	"html/template"
 	"net/http"
+	"strings"
 
 	"chainline/internal/store"
 )
@@ -118,7 +119,7 @@ func (v nextView) one(p *NextPage, kept briefKept, latest *store.Brief) NextStep
 	case kept.NextTest.Recommended && kept.NextTest.Sentence != "":
 		return NextStep{Says: kept.NextTest.Sentence, Path: "/riders/" + v.rider.ID + "/evidence/new", Link: "Enter what came of it"}
 	case len(p.Worth) > 0 && p.Worth[0].Gain != "surer":
-		return NextStep{Says: "Before the start: " + p.Worth[0].What + ".", Why: p.Worth[0].Why, Path: briefPath(latest.ID), Link: "Read the brief"}
+		return NextStep{Says: "Before the start: " + strings.ToLower(p.Worth[0].What[:1]) + p.Worth[0].What[1:] + ".", Why: p.Worth[0].Why, Path: briefPath(latest.ID), Link: "Read the brief"}
 	}
 	return NextStep{Says: "You are ready. Read the brief once more.", Path: briefPath(latest.ID), Link: "Read the brief"}
 }

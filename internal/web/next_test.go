@@ -1,0 +1,165 @@
+package web_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"chainline/internal/store"
+	"chainline/internal/web"
+)
+
+func TestFirstUseIsGuided(t *testing.T) {
+	v, db := rigSite(t)
+	_, _, body := v.ask(t, "GET", "/", "", nil)
+	wantIn(t, body, "Four short steps", `class="button" href="/riders/new"`, `action="/settings/demo"`)
+	_, _, body = v.ask(t, "GET", "/rigs", "", nil)
+	wantIn(t, body, "Step 1 of 4", `href="/riders/new"`)
+	_, _, body = v.ask(t, "GET", "/riders/new", "", nil)
+	wantIn(t, body, "Step 1 of 4 to your first brief: this page")
+	for i, o := range briefObjects()[:3] {
+		if _, err := db.Put(t.Context(), o); err != nil {
+			t.Fatal(err)
+		}
+		want := []string{"Add your rig", "Add a course", "Make the brief"}[i]
+		_, _, body = v.ask(t, "GET", "/", "", nil)
+		wantIn(t, body, want, "of 4 steps to your first brief are done")
+		if strings.Contains(body, "invented club") {
+			t.Error("the club is offered to somebody who has begun")
+		}
+	}
+	_, _, body = v.ask(t, "GET", "/courses/c1", "", nil)
+	wantIn(t, body, "Step 4 of 4", `href="/briefs/new"`)
+	v.made(t, "/briefs/new", map[string]string{"rider": "r1", "rig": "g1", "course": "c1"})
+	_, _, body = v.ask(t, "GET", "/courses/c1", "", nil)
+	if strings.Contains(body, "of 4 to your first brief") {
+		t.Error("the guide goes on after the first brief")
+	}
+}
+
+func TestNextRideSaysWhatIsMissing(t *testing.T) {
+	objects := briefObjects()[:3]
+	objects[1].Text = courseRig + "room: {fans: no fan}\n"
+	v, db := rigSite(t, objects...)
+	v.made(t, "/briefs/new", map[string]string{"rider": "r1", "rig": "g1", "course": "c1"})
+	_, _, body := v.ask(t, "GET", "/", "", nil)
+	wantIn(t, body, "The one thing to do now", "The health questions are not answered.", "There is no fan in the room.", "No event is planned", "Worth doing", `href="/riders/r1/health"`, `href="/rigs/g1"`)
+	put := func(id, text string) string {
+		t.Helper()
+		o, err := db.Object(t.Context(), id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o.Text = text
+		if _, err := db.Put(t.Context(), o); err != nil {
+			t.Fatal(err)
+		}
+		_, _, body := v.ask(t, "GET", "/", "", nil)
+		return body
+	}
+	if body := put("g1", courseRig); !strings.Contains(body, "Whether a fan blows at you is not known") {
+		t.Error("an unknown fan is not asked for")
+	}
+	if body := put("g1", courseRig+"room: {fans: [\"one desk fan\"]}\n"); strings.Contains(body, "href=\"/rigs/g1\"") {
+		t.Error("a fan is asked for where there is one")
+	}
+	if body := put("r1", "name: Maren\nmass_kg: 70\nscreened: 2026-10-01\n"); !strings.Contains(body, "Little is known of your power") || strings.Contains(body, "health questions") {
+		t.Error("thin evidence is not named, or answered questions are")
+	}
+}
+
+func TestNearestEventComesFirst(t *testing.T) {
+	now := time.Now()
+	event := func(id string, day time.Time) store.Object {
+		return store.Object{ID: id, Kind: store.Event, Name: "Night " + id, Text: "name: Night " + id + "\nstart: " + day.Format("2006-01-02") + "\nkind: mass\n"}
+	}
+	v, _ := rigSite(t, append(briefObjects()[:3], event("far", now.AddDate(0, 0, 30)), event("near", now.AddDate(0, 0, 9)), event("past", now.AddDate(0, 0, -9)))...)
+	_, _, body := v.ask(t, "GET", "/", "", nil)
+	wantIn(t, body, "Night near", "in 9 days", "/briefs/new?event=near&amp;rider=r1")
+	if strings.Contains(body, "Night far") || strings.Contains(body, "Night past") {
+		t.Error("another event is named")
+	}
+	at := v.made(t, "/briefs/new", map[string]string{"rider": "r1", "rig": "g1", "course": "c1", "event": "near"})
+	_, _, body = v.ask(t, "GET", "/", "", nil)
+	wantIn(t, body, `href="`+at+`"`, "Read its brief")
+}
+
+func TestFirstRidesMoveWithWhatHappened(t *testing.T) {
+	objects := briefObjects()[:3]
+	objects[0].Text = "name: Maren\nmass_kg: 70\nlevel: new\n"
+	v, db := rigSite(t, objects...)
+	path := func(evidence string) string {
+		t.Helper()
+		o, _ := db.Object(t.Context(), "r1")
+		o.Text = "name: Maren\nmass_kg: 70\nlevel: new\n" + evidence
+		if _, err := db.Put(t.Context(), o); err != nil {
+			t.Fatal(err)
+		}
+		_, _, body := v.ask(t, "GET", "/", "", nil)
+		_, body, ok := strings.Cut(body, "Your first rides")
+		if !ok {
+			t.Fatal("a newcomer has no path")
+		}
+		return body
+	}
+	day := func(days int) string { return time.Now().AddDate(0, 0, days).Format("Monday 2 January") }
+	iso := func(days int) string { return time.Now().AddDate(0, 0, days).Format("2006-01-02") }
+	wantIn(t, path(""), "today, or when you feel like it", "A check of the rig", "cannot do it yet", "from "+day(3)+" on", "from "+day(7)+" on")
+	easy := "evidence:\n  - {kind: heart_rate, watts: 80, heart_rate_bpm: 120, duration_s: 600, source: hub, date: " + iso(-1) + "}\n"
+	wantIn(t, path(easy), "done on ", "from "+day(2)+" on", "from "+day(6)+" on")
+	old := strings.Replace(easy, iso(-1), iso(-40), 1)
+	wantIn(t, path(old), "today, or when you feel like it", "from "+day(4)+" on")
+	ill := path("screening: {date: " + iso(0) + ", ill_now: yes}\n")
+	wantIn(t, ill, "only easy riding is right for now")
+	if strings.Contains(ill, "from "+day(3)) {
+		t.Error("somebody ill is given a day for a test")
+	}
+	o, _ := db.Object(t.Context(), "r1")
+	o.Text = courseRider
+	if _, err := db.Put(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, body := v.ask(t, "GET", "/", "", nil); strings.Contains(body, "Your first rides") {
+		t.Error("a regular rider has a newcomer's path")
+	}
+}
+
+// Every demo object can be read, makes a brief, and goes again without a
+// trace; what is one's own stays.
+func TestDemoClubComesAndGoes(t *testing.T) {
+	own := briefObjects()[0]
+	v, db := rigSite(t, own)
+	for range 2 { // twice is once
+		if status, h, _ := v.sendRig(t, "/settings/demo", nil); status != 303 || h.Get("Location") != "/" {
+			t.Fatalf("%d to %s", status, h.Get("Location"))
+		}
+	}
+	want := map[store.Kind]int{store.Rider: 4, store.Rig: 3, store.Road: 1, store.Course: 3, store.Event: 2}
+	for kind, n := range want {
+		if all, err := db.Objects(t.Context(), kind); err != nil || len(all) != n {
+			t.Errorf("%d %ss, %v; expected %d", len(all), kind, err, n)
+		}
+	}
+	_, _, body := v.ask(t, "GET", "/settings", "", nil)
+	wantIn(t, body, "Remove the invented club")
+	v.made(t, "/briefs/new", map[string]string{"rider": "demo-racer", "rig": "demo-racer-rig", "road": "demo-road", "course": "demo-two-mills", "event": "demo-hill-race"})
+	v.made(t, "/briefs/new", map[string]string{"rider": "r1", "rig": "demo-regular-rig", "course": "demo-two-mills"})
+	if all, _ := db.Briefs(t.Context(), ""); len(all) != 2 {
+		t.Fatalf("%d briefs", len(all))
+	}
+	v.sendRig(t, "/settings/demo/remove", nil)
+	if o := onlyOne(t, db, store.Rider); o.ID != "r1" {
+		t.Errorf("left: %s", o.ID)
+	}
+	if all, _ := db.Briefs(t.Context(), ""); len(all) != 1 || all[0].RiderID != "r1" {
+		t.Errorf("briefs left: %+v", all)
+	}
+	_, _, body = v.ask(t, "GET", "/settings", "", nil)
+	wantIn(t, body, "Load the invented club")
+}
+
+func TestPathPictureOfNothing(t *testing.T) {
+	if got := web.PathPicture(nil); got != "" {
+		t.Errorf("drawn: %s", got)
+	}
+}
