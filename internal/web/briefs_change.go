@@ -111,7 +111,7 @@ func (p briefParts) changed(typed, now map[string]string, units form.Units) (out
 	for name, v := range p.ask.Change {
 		out.ask.Change[name] = v
 	}
-	metric, err := out.now(form.Metric)
+	metric, err := out.now(asFiled)
 	if err != nil {
 		errs[""] = oneLine(err)
 	}

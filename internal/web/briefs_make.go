@@ -153,7 +153,7 @@ func (p *briefParts) clearFans(string) {
 		values = form.Without(values, "room.fans.0")
 	}
 	values = form.Without(values, "room.fans")
-	if text, errs := form.YAML(form.Rig, values, form.Metric); len(errs) == 0 {
+	if text, errs := form.YAML(form.Rig, values, asFiled); len(errs) == 0 {
 		p.files[name] = text
 	}
 }

@@ -166,11 +166,9 @@ func (s *Server) missing(v nextView) []NextStep {
 	if v.rig == nil {
 		return all
 	}
-	if known, err := s.learn(v.rider.Text, v.rig.Text); err == nil {
-		if t := known.Capacity.ThresholdEstimate(""); t.Mean > 0 && t.SD/t.Mean > thinShare {
-			all = append(all, NextStep{Says: fmt.Sprintf("Little is known of your power yet: what you could hold for about an hour may be %.0f %% more or less.", math.Round(100*t.SD/t.Mean)),
-				Why: "A hill you know, an easy ride with a pulse, or a test narrows it.", Path: rider + "/evidence/new", Link: "Add something you know"})
-		}
+	if doubt := s.doubt(v.rider.Text, v.rig.Text); doubt > thinShare {
+		all = append(all, NextStep{Says: fmt.Sprintf("Little is known of your power yet: what you could hold for about an hour may be %.0f %% more or less.", math.Round(100*doubt)),
+			Why: "A hill you know, an easy ride with a pulse, or a test narrows it.", Path: rider + "/evidence/new", Link: "Add something you know"})
 	}
 	rig, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
 	switch {

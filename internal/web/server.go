@@ -92,6 +92,7 @@ type Server struct {
 	learntCache learntCache // what pages of riders have reckoned
 	briefJobs   briefJobs   // briefs that are being made
 	briefBase   briefBase   // briefs before a change, reckoned quickly
+	nextDoubts  nextDoubts  // how much is known of riders
 }
 
 // New is a server with all its routes.
