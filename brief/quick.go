@@ -29,6 +29,9 @@ func Learn(q Request) (capacity.Capacity, capacity.Account, capacity.Learnt) {
 	return learnt.Displayed, account, learnt
 }
 
+// ShowsWatts tells whether the rig shows watts that mean something.
+func (q Request) ShowsWatts() bool { return q.Stated != nil || !q.byFeel() }
+
 // Glance is the best even effort over the way, without heat, for lists.
 func Glance(ctx context.Context, q Request) (Quick, error) {
 	c, _, _ := Learn(q)

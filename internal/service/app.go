@@ -18,6 +18,7 @@ type Known struct {
 	Capacity capacity.Capacity // displayed watts; true ones where the rig shows none
 	Learnt   capacity.Learnt
 	Account  capacity.Account
+	Shown    bool     // the rig shows watts that mean something
 	Health   []string // what follows from the health screening, in sentences
 }
 
@@ -33,7 +34,7 @@ func Learn(q BriefRequest) (Known, error) {
 	if err != nil {
 		return Known{}, err
 	}
-	k := Known{Rider: ask.Rider, Health: ask.Health}
+	k := Known{Rider: ask.Rider, Health: ask.Health, Shown: ask.ShowsWatts()}
 	k.Capacity, k.Account, k.Learnt = brief.Learn(ask)
 	return k, nil
 }

@@ -28,14 +28,15 @@ func (s *Server) texts(files map[string]string) service.BriefRequest {
 	return q
 }
 
-// learntCache remembers what riders' files came to, by file, rig and day. The
-// zero value is empty.
+// learntCache remembers what riders' pages say, by file, rig and day. The zero
+// value is empty.
 type learntCache struct {
 	mu    sync.Mutex
 	known map[string]service.Known
+	told  map[string]RiderPage
 }
 
-// learntMost answers are remembered; then it starts afresh.
+// learntMost of each are remembered; then it starts afresh.
 const learntMost = 200
 
 // learn is what a rider's file comes to on a rig.
@@ -59,4 +60,28 @@ func (s *Server) learn(rider, rig string) (service.Known, error) {
 	}
 	c.known[key] = known
 	return known, nil
+}
+
+// told is what a page says of a rider's file on a rig.
+func (s *Server) told(rider, rig string) RiderPage {
+	key := courseHashOf(rider, rig, s.now().Format(time.DateOnly))
+	c := &s.learntCache
+	c.mu.Lock()
+	p, there := c.told[key]
+	c.mu.Unlock()
+	if there {
+		return p
+	}
+	if known, err := s.learn(rider, rig); err != nil {
+		p.Wrong = err.Error()
+	} else {
+		p.tell(known, rider)
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.told == nil || len(c.told) >= learntMost {
+		c.told = map[string]RiderPage{}
+	}
+	c.told[key] = p
+	return p
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"html/template"
 	"net/http"
 
@@ -130,22 +131,37 @@ func (s *Server) rider(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	rigs, err := s.store.Objects(r.Context(), store.Rig)
+	rig, called, err := s.rigOf(r.Context(), o.ID)
 	if err != nil {
 		return err
 	}
-	rig := sameForAll
-	p := &RiderPage{Base: riderBase(o.Name), ID: o.ID}
-	if len(rigs) > 0 {
-		rig, p.Rig = rigs[0].Text, rigs[0].Name
-	}
-	known, err := s.learn(o.Text, rig)
+	p := s.told(o.Text, rig)
+	p.Base, p.ID, p.Rig = riderBase(o.Name), o.ID, called
+	return s.show(w, r, http.StatusOK, &p)
+}
+
+// rigOf is the rig a rider rode last by their briefs, else the only one there
+// is; empty words and a rig that shows its own watts if neither is known.
+func (s *Server) rigOf(ctx context.Context, rider string) (text, name string, err error) {
+	briefs, err := s.store.Briefs(ctx, rider)
 	if err != nil {
-		p.Wrong = err.Error()
-	} else {
-		p.tell(known, o.Text)
+		return "", "", err
 	}
-	return s.show(w, r, http.StatusOK, p)
+	rigs, err := s.store.Objects(ctx, store.Rig)
+	if err != nil {
+		return "", "", err
+	}
+	for _, b := range briefs {
+		for _, o := range rigs {
+			if o.ID == b.RigID {
+				return o.Text, o.Name, nil
+			}
+		}
+	}
+	if len(rigs) == 1 {
+		return rigs[0].Text, rigs[0].Name, nil
+	}
+	return sameForAll, "", nil
 }
 
 func (s *Server) riderPart(w http.ResponseWriter, r *http.Request) error {

@@ -112,7 +112,7 @@ func (p *RiderPage) tell(k service.Known, text string) {
 	}
 	p.Rests = k.Account.Model
 	p.Warnings = k.Account.Warnings
-	p.Next = k.Learnt.Next(k.Rider, 3600, true).Sentence
+	p.Next = k.Learnt.Next(k.Rider, 3600, k.Shown).Sentence
 	p.Health = k.Health
 	values, err := form.Values(form.Rider, text)
 	if err != nil {
