@@ -6,8 +6,11 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"net/url"
 	"path"
+	"slices"
 	"strings"
+	"time"
 
 	"chainline/brief"
 	"chainline/internal/form"
@@ -74,6 +77,7 @@ type briefParts struct {
 	files map[string]string // by name in the request
 	names map[store.Kind]string
 	demo  bool
+	since []store.Object // all of them
 }
 
 // parts fetches what a request is about.
@@ -90,11 +94,42 @@ func (s *Server) parts(ctx context.Context, a briefAsk) (briefParts, error) {
 		if err != nil {
 			return p, err
 		}
+		p.since = append(p.since, o)
 		name, text := briefFile(o)
 		p.names[kind], p.files[name] = name, text
 		p.demo = p.demo || kind == store.Rider && o.Demo
 	}
 	return p, nil
+}
+
+// newer are the names of what was changed after a time, in a sentence; empty
+// if nothing was.
+func (p briefParts) newer(than time.Time) string {
+	var names []string
+	for _, o := range p.since {
+		if o.Updated.After(than) {
+			names = append(names, o.Name)
+		}
+	}
+	slices.Sort(names)
+	return strings.Join(names, " and ")
+}
+
+// again is the form for a brief with the same answers.
+func (a briefAsk) again() string {
+	q := url.Values{}
+	for kind, id := range a.refs() {
+		if *id != "" {
+			q.Set(string(kind), *id)
+		}
+	}
+	if a.Date != "" {
+		q.Set("date", a.Date)
+	}
+	if a.Style != "" {
+		q.Set("style", a.Style)
+	}
+	return "/briefs/new?" + q.Encode()
 }
 
 // briefFile is what an object is called in sentences about its file, and the

@@ -194,10 +194,17 @@ func TestBadChangesAreKeptAndExplained(t *testing.T) {
 			t.Errorf("POST %s: %d; expected 422", name, status)
 		}
 	}
-	if err := db.Delete(t.Context(), "g1"); err != nil {
+	rider, _ := db.Object(t.Context(), "r1")
+	rider.Text = strings.Replace(rider.Text, "mass_kg: 70", "mass_kg: 71", 1)
+	if _, err := db.Put(t.Context(), rider); err != nil {
 		t.Fatal(err)
 	}
 	_, _, body := v.ask(t, "GET", at, "", nil)
+	wantIn(t, body, "Maren changed since this brief was made", "/briefs/new?course=c1&amp;event=e1&amp;rider=r1&amp;rig=g1&amp;road=d1&amp;style=normal", `value="71"`)
+	if err := db.Delete(t.Context(), "g1"); err != nil {
+		t.Fatal(err)
+	}
+	_, _, body = v.ask(t, "GET", at, "", nil)
 	wantIn(t, body, "not all here any more", "Ride it like this")
 	if status, _, _ := v.ask(t, "POST", at, "temperature=30", nil); status != 409 {
 		t.Errorf("a change without its rig: %d; expected 409", status)

@@ -58,6 +58,8 @@ type BriefPage struct {
 	Fields []Field
 	Style  Field
 	Why    string // it cannot be changed
+	Newer  string // what was changed since it was made
+	Again  string // path of a form for the same again
 	Asked  bool   // something was changed
 	Moved  []BriefMoved
 	Keep   []Field // what was changed, to keep it
@@ -352,6 +354,9 @@ func (s *Server) briefPage(r *http.Request, b store.Brief, typed map[string]stri
 	}
 	if base, err = s.parts(r.Context(), a); err != nil {
 		return p, base, next, err
+	}
+	if p.Newer = base.newer(b.Made); p.Newer != "" {
+		p.Again = a.again()
 	}
 	if errs := base.change(a.Change, asFiled); len(errs) > 0 {
 		p.Why = "What this brief was made from has changed, so it stays as it is."

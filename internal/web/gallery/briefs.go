@@ -35,6 +35,7 @@ func briefs() []web.State {
 		{What: "The room at the end", Before: "22.4 °C", After: "28.1 °C"}}
 	still := page(now, nil)
 	still.Asked = true
+	still.Newer, still.Again = "Cool room and Ilse Verdonk", "/briefs/new?rider=a&rig=b&course=c"
 	stays := &web.BriefPage{Base: base("Two Mills Tuesday"), ID: "x1", Sheet: sheet, Why: "What this brief was made from is not all here any more, so it stays as it is."}
 	return []web.State{
 		{Name: "briefs-empty", Page: &web.BriefsPage{Base: base("Briefs"), Empty: web.Empty{Says: "There is no brief yet.", Why: "A brief is the sheet you take to the start.", Path: "/briefs/new", Link: "Make a brief"}}},
