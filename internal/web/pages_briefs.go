@@ -62,7 +62,6 @@ type BriefPage struct {
 	Again  string // path of a form for the same again
 	Asked  bool   // something was changed
 	Moved  []BriefMoved
-	Keep   []Field // what was changed, to keep it
 }
 
 // BriefDeletePage asks once more.
@@ -404,10 +403,8 @@ func (p *BriefPage) ask(values, errs map[string]string, units form.Units) {
 			q.Numeric, q.Unit = true, about.Unit
 		}
 		p.Fields = append(p.Fields, p.Form.Field(q))
-		p.Keep = append(p.Keep, Field{Name: c.name, Kind: "hidden", Value: values[c.name]})
 	}
 	p.Style = p.Form.Field(Field{Name: "style", Label: "How bold", Kind: "select", Options: briefStyles})
-	p.Keep = append(p.Keep, Field{Name: "style", Kind: "hidden", Value: values["style"]})
 }
 
 // move reckons the brief before and after, and gives the changed page.

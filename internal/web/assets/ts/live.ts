@@ -40,6 +40,7 @@ function watch(root: Document, form: HTMLFormElement): void {
     timer = window.setTimeout(ask, pauseMs);
   });
   form.addEventListener("submit", (e) => {
+    if (e.submitter?.hasAttribute("formmethod")) return; // a button that does something else with it
     e.preventDefault();
     clearTimeout(timer);
     void ask();
