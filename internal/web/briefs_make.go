@@ -143,7 +143,12 @@ func briefFile(o store.Object) (name, text string) {
 		}
 		return string(o.Kind) + "/" + name + ending, string(o.Original.Bytes)
 	}
-	return string(o.Kind) + "/" + name + ".yaml", o.Text
+	if text = o.Text; o.Kind == store.Course { // a sketch may have its name only where it is kept
+		if named, errs := form.Change(form.Course, text, map[string]string{"name": o.Name}, asFiled); len(errs) == 0 {
+			text = named
+		}
+	}
+	return string(o.Kind) + "/" + name + ".yaml", text
 }
 
 // change puts changes into the texts of rider and rig; errs are by name of the

@@ -244,6 +244,15 @@ func TestBriefThatIsStopped(t *testing.T) {
 
 func itoa(n int) string { return strconv.Itoa(n) }
 
+// A sketch has its name where it is kept, and so has its brief.
+func TestBriefOfASketchIsCalledAfterIt(t *testing.T) {
+	v, db := rigSite(t, append(briefObjects()[:2], store.Object{ID: "k1", Kind: store.Course, Name: "By the reservoir", Text: "distance_km: 3\nascent_m: 40\n"})...)
+	v.made(t, "/briefs/new", map[string]string{"rider": "r1", "rig": "g1", "course": "k1"})
+	if all, _ := db.Briefs(t.Context(), ""); len(all) != 1 || all[0].Title != "By the reservoir" {
+		t.Errorf("%+v", all)
+	}
+}
+
 // A page from somebody's archive brings nothing along that could lead
 // anywhere.
 func TestForeignSheetIsHarmless(t *testing.T) {

@@ -147,6 +147,12 @@ func TestDemoClubComesAndGoes(t *testing.T) {
 	if all, _ := db.Briefs(t.Context(), ""); len(all) != 2 {
 		t.Fatalf("%d briefs", len(all))
 	}
+	v.sendRig(t, "/settings/demo", nil)
+	if all, _ := db.Briefs(t.Context(), ""); len(all) == 2 {
+		if _, _, body := v.ask(t, "GET", "/briefs/"+all[0].ID, "", nil); strings.Contains(body, "changed since") {
+			t.Error("the club looks changed by being loaded once more")
+		}
+	}
 	v.sendRig(t, "/settings/demo/remove", nil)
 	if o := onlyOne(t, db, store.Rider); o.ID != "r1" {
 		t.Errorf("left: %s", o.ID)

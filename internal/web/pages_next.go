@@ -118,8 +118,12 @@ func (v nextView) one(p *NextPage, kept briefKept, latest *store.Brief) NextStep
 		return p.Missing[0]
 	case kept.NextTest.Recommended && kept.NextTest.Sentence != "":
 		return NextStep{Says: kept.NextTest.Sentence, Path: "/riders/" + v.rider.ID + "/evidence/new", Link: "Enter what came of it"}
-	case len(p.Worth) > 0 && p.Worth[0].Gain != "surer":
-		return NextStep{Says: "Before the start: " + strings.ToLower(p.Worth[0].What[:1]) + p.Worth[0].What[1:] + ".", Why: p.Worth[0].Why, Path: briefPath(latest.ID), Link: "Read the brief"}
+	}
+	for _, worth := range p.Worth {
+		if worth.Gain == "surer" || strings.HasPrefix(worth.What, "Ride ") {
+			continue // not a thing to do before the start
+		}
+		return NextStep{Says: "Before the start: " + strings.ToLower(worth.What[:1]) + worth.What[1:] + ".", Why: worth.Why, Path: briefPath(latest.ID), Link: "Read the brief"}
 	}
 	return NextStep{Says: "You are ready. Read the brief once more.", Path: briefPath(latest.ID), Link: "Read the brief"}
 }
