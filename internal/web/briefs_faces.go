@@ -22,7 +22,8 @@ func (s *Server) briefFace(w http.ResponseWriter, r *http.Request) error {
 	face, media, data := r.PathValue("face"), "text/html; charset=utf-8", b.Page
 	switch face {
 	case "delete":
-		return s.show(w, r, http.StatusOK, &BriefDeletePage{Base: briefsBase("Delete " + b.Title + "?"), ID: b.ID, Name: b.Title})
+		return s.show(w, r, http.StatusOK, &DeletePage{Base: briefsBase("Delete " + b.Title + "?"), Action: "/briefs/" + b.ID + "/delete", Keep: "/briefs/" + b.ID, Button: "Delete it",
+			Says: "The brief for " + b.Title + " is really deleted. The rider, the rig and the course stay."})
 	case "page", "file":
 	case "json":
 		media, data = "application/json", b.Result

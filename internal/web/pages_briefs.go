@@ -64,12 +64,6 @@ type BriefPage struct {
 	Moved  []BriefMoved
 }
 
-// BriefDeletePage asks once more.
-type BriefDeletePage struct {
-	Base
-	ID, Name string
-}
-
 // Template names the page's template.
 func (*BriefsPage) Template() string { return "briefs.html" }
 
@@ -81,9 +75,6 @@ func (*BriefMakingPage) Template() string { return "brief-making.html" }
 
 // Template names the page's template.
 func (*BriefPage) Template() string { return "brief.html" }
-
-// Template names the page's template.
-func (*BriefDeletePage) Template() string { return "brief-delete.html" }
 
 func (s *Server) briefRoutes() {
 	s.get("/briefs", s.briefs)

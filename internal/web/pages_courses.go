@@ -81,16 +81,6 @@ type CourseClimb struct {
 	Start, Length, Ascent, Mean, Steepest string
 }
 
-// CourseDeletePage asks once more.
-type CourseDeletePage struct {
-	Base
-	ID, Name string
-	Original bool
-}
-
-// Template names the page's template.
-func (*CourseDeletePage) Template() string { return "course-delete.html" }
-
 func (s *Server) courseRoutes() {
 	s.get("/courses", s.courses)
 	s.get("/courses/new", s.newCourse)
@@ -330,7 +320,12 @@ func (s *Server) askDeleteCourse(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.show(w, r, http.StatusOK, &CourseDeletePage{Base: Base{Title: "Delete " + o.Name + "?", Section: "/courses"}, ID: o.ID, Name: o.Name, Original: o.Original != nil})
+	with := ""
+	if o.Original != nil {
+		with = ", with the file as it came"
+	}
+	return s.show(w, r, http.StatusOK, &DeletePage{Base: Base{Title: "Delete " + o.Name + "?", Section: "/courses"}, Action: "/courses/" + o.ID + "/delete", Keep: "/courses/" + o.ID,
+		Button: "Delete it", Says: o.Name + " is really deleted" + with + ". Briefs already made stay as they are."})
 }
 
 func (s *Server) deleteCourse(w http.ResponseWriter, r *http.Request) error {

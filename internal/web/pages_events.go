@@ -60,15 +60,6 @@ type EventCategoryRow struct {
 	Fields []Field
 }
 
-// EventDeletePage asks once more.
-type EventDeletePage struct {
-	Base
-	ID, Name string
-}
-
-// Template names the page's template.
-func (*EventDeletePage) Template() string { return "event-delete.html" }
-
 func (s *Server) eventRoutes() {
 	s.get("/events", s.events)
 	s.get("/events/new", s.newEvent)
@@ -189,7 +180,8 @@ func (s *Server) askDeleteEvent(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.show(w, r, http.StatusOK, &EventDeletePage{Base: Base{Title: "Delete " + o.Name + "?", Section: "/events"}, ID: o.ID, Name: o.Name})
+	return s.show(w, r, http.StatusOK, &DeletePage{Base: Base{Title: "Delete " + o.Name + "?", Section: "/events"}, Action: "/events/" + o.ID + "/delete", Keep: "/events/" + o.ID,
+		Button: "Delete it", Says: o.Name + " is really deleted. Briefs already made stay as they are."})
 }
 
 func (s *Server) deleteEvent(w http.ResponseWriter, r *http.Request) error {

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"html/template"
 	"net/http"
 
@@ -64,13 +65,6 @@ type RiderFormPage struct {
 // RiderKind is a kind of evidence to choose.
 type RiderKind struct{ Path, Name, Says string }
 
-// RiderDeletePage asks whether to delete a rider.
-type RiderDeletePage struct {
-	Base
-	ID, Name string
-	Briefs   int
-}
-
 // Template names the page's template.
 func (*RidersPage) Template() string { return "riders.html" }
 
@@ -79,9 +73,6 @@ func (*RiderPage) Template() string { return "rider.html" }
 
 // Template names the page's template.
 func (*RiderFormPage) Template() string { return "rider-form.html" }
-
-// Template names the page's template.
-func (*RiderDeletePage) Template() string { return "rider-delete.html" }
 
 func (s *Server) riderRoutes() {
 	s.get("/riders", s.riders)
@@ -175,7 +166,15 @@ func (s *Server) riderPart(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		return s.show(w, r, http.StatusOK, &RiderDeletePage{Base: riderBase("Delete " + o.Name + "?"), ID: o.ID, Name: o.Name, Briefs: len(briefs)})
+		says := "The rider is really deleted; there is no way back."
+		switch n := len(briefs); {
+		case n == 1:
+			says += " So is one brief made for them."
+		case n > 1:
+			says += fmt.Sprintf(" So are %d briefs made for them.", n)
+		}
+		return s.show(w, r, http.StatusOK, &DeletePage{Base: riderBase("Delete " + o.Name + "?"), Action: "/riders/" + o.ID + "/delete", Keep: "/riders/" + o.ID,
+			Button: "Delete " + o.Name, Says: says})
 	}
 	if part != partBasics && part != partHealth {
 		return notFound("There is no such page of a rider.")

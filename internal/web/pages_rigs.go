@@ -45,12 +45,6 @@ type RigPage struct {
 	Ask  string // where the questions are asked again
 }
 
-// RigDeletePage asks whether to delete a rig.
-type RigDeletePage struct {
-	Base
-	ID, Name string
-}
-
 // Template names the page's template.
 func (*RigsPage) Template() string { return "rigs.html" }
 
@@ -59,9 +53,6 @@ func (*RigAskPage) Template() string { return "rig-ask.html" }
 
 // Template names the page's template.
 func (*RigPage) Template() string { return "rig.html" }
-
-// Template names the page's template.
-func (*RigDeletePage) Template() string { return "rig-delete.html" }
 
 func (s *Server) rigRoutes() {
 	s.get("/rigs", s.rigs)
@@ -283,7 +274,8 @@ func (s *Server) askDeleteRig(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.show(w, r, http.StatusOK, &RigDeletePage{Base: rigBase("Delete " + o.Name + "?"), ID: o.ID, Name: o.Name})
+	return s.show(w, r, http.StatusOK, &DeletePage{Base: rigBase("Delete " + o.Name + "?"), Action: "/rigs/" + o.ID + "/delete", Keep: "/rigs",
+		Button: "Delete " + o.Name, Says: "The rig and its room are really deleted; there is no way back. Briefs made with it stay as they are."})
 }
 
 func (s *Server) deleteRig(w http.ResponseWriter, r *http.Request) error {

@@ -30,20 +30,11 @@ type RoadPage struct {
 	ID    string // empty if it is new
 }
 
-// RoadDeletePage asks whether to delete a road.
-type RoadDeletePage struct {
-	Base
-	ID, Name string
-}
-
 // Template names the page's template.
 func (*RoadsPage) Template() string { return "roads.html" }
 
 // Template names the page's template.
 func (*RoadPage) Template() string { return "road.html" }
-
-// Template names the page's template.
-func (*RoadDeletePage) Template() string { return "road-delete.html" }
 
 func (s *Server) roadRoutes() {
 	s.get("/roads", s.roads)
@@ -173,7 +164,8 @@ func (s *Server) askDeleteRoad(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.show(w, r, http.StatusOK, &RoadDeletePage{Base: roadBase("Delete " + o.Name + "?"), ID: o.ID, Name: o.Name})
+	return s.show(w, r, http.StatusOK, &DeletePage{Base: roadBase("Delete " + o.Name + "?"), Action: "/roads/" + o.ID + "/delete", Keep: "/roads",
+		Button: "Delete " + o.Name, Says: "The road is really deleted; there is no way back. Briefs made on it stay as they are."})
 }
 
 func (s *Server) deleteRoad(w http.ResponseWriter, r *http.Request) error {

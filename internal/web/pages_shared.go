@@ -18,6 +18,17 @@ type ErrorPage struct {
 // Template names the page's template.
 func (*ErrorPage) Template() string { return "error.html" }
 
+// DeletePage asks once more before something is deleted.
+type DeletePage struct {
+	Base
+	Says         string // what goes and what stays
+	Action, Keep string // where one goes with yes and with no
+	Button       string
+}
+
+// Template names the page's template.
+func (*DeletePage) Template() string { return "delete.html" }
+
 // LoginPage asks for the passphrase.
 type LoginPage struct {
 	Base

@@ -87,22 +87,30 @@ func place(values map[string]string, at string) (number string, fresh, ok bool) 
 	return at, false, slices.Contains(form.Entries(values, "evidence"), "evidence."+at)
 }
 
-func (s *Server) riderEvidence(w http.ResponseWriter, r *http.Request) error {
-	o, err := s.ofKind(r.Context(), store.Rider, r.PathValue("id"))
-	if err != nil {
-		return err
+// evidenceAt is the rider of a request, their values in the given units, and
+// the place of the evidence it is about.
+func (s *Server) evidenceAt(r *http.Request, units form.Units) (o store.Object, values map[string]string, at string, fresh bool, err error) {
+	if o, err = s.ofKind(r.Context(), store.Rider, r.PathValue("id")); err != nil {
+		return o, nil, "", false, err
 	}
+	if values, err = form.ValuesIn(form.Rider, o.Text, units); err != nil {
+		return o, nil, "", false, err
+	}
+	at, fresh, ok := place(values, r.PathValue("at"))
+	if !ok {
+		err = notFound("There is no such piece of evidence (any more).")
+	}
+	return o, values, at, fresh, err
+}
+
+func (s *Server) riderEvidence(w http.ResponseWriter, r *http.Request) error {
 	units, err := s.units(r.Context())
 	if err != nil {
 		return err
 	}
-	values, err := form.ValuesIn(form.Rider, o.Text, units)
+	o, values, at, fresh, err := s.evidenceAt(r, units)
 	if err != nil {
 		return err
-	}
-	at, fresh, ok := place(values, r.PathValue("at"))
-	if !ok {
-		return notFound("There is no such piece of evidence (any more).")
 	}
 	kind := values["evidence."+at+".kind"]
 	if fresh {
@@ -121,17 +129,13 @@ func (s *Server) riderEvidence(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
-	o, err := s.ofKind(r.Context(), store.Rider, r.PathValue("id"))
+	units, err := s.units(r.Context())
 	if err != nil {
 		return err
 	}
-	values, err := form.Values(form.Rider, o.Text)
+	o, _, at, fresh, err := s.evidenceAt(r, units)
 	if err != nil {
 		return err
-	}
-	at, fresh, ok := place(values, r.PathValue("at"))
-	if !ok {
-		return notFound("There is no such piece of evidence (any more).")
 	}
 	sent, err := Typed(r)
 	if err != nil {
@@ -140,10 +144,6 @@ func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
 	kind := sent["evidence."+at+".kind"]
 	if !knownKind(kind) {
 		return notFound("There is no such kind of evidence.")
-	}
-	units, err := s.units(r.Context())
-	if err != nil {
-		return err
 	}
 	text, _, errs, err := s.riderText(r, o, Answers(sent))
 	if err != nil {
@@ -160,16 +160,11 @@ func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) removeEvidence(w http.ResponseWriter, r *http.Request) error {
-	o, err := s.ofKind(r.Context(), store.Rider, r.PathValue("id"))
+	o, values, at, fresh, err := s.evidenceAt(r, asFiled)
 	if err != nil {
 		return err
 	}
-	values, err := form.Values(form.Rider, o.Text)
-	if err != nil {
-		return err
-	}
-	at, fresh, ok := place(values, r.PathValue("at"))
-	if !ok || fresh {
+	if fresh {
 		return notFound("There is no such piece of evidence (any more).")
 	}
 	text, errs := form.YAML(form.Rider, form.Without(values, "evidence."+at), asFiled)

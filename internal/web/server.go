@@ -9,6 +9,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"chainline/internal/service"
 	"chainline/internal/store"
 	"chainline/internal/web/assets"
 )
@@ -88,11 +89,11 @@ type Server struct {
 	waiting   chan struct{}
 	whole     http.Handler
 
-	courseCache courseCache // what lists of courses have reckoned
-	learntCache learntCache // what pages of riders have reckoned
-	briefJobs   briefJobs   // briefs that are being made
-	briefBase   briefBase   // briefs before a change, reckoned quickly
-	nextDoubts  nextDoubts  // how much is known of riders
+	courseCache courseCache               // what lists of courses have reckoned
+	learnt      remembered[service.Known] // what riders' files come to
+	riderPages  remembered[RiderPage]     // and what their pages say
+	briefJobs   briefJobs                 // briefs that are being made
+	briefBase   briefBase                 // briefs before a change, reckoned quickly
 }
 
 // New is a server with all its routes.

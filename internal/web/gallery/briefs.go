@@ -51,6 +51,5 @@ func briefs() []web.State {
 		{Name: "brief-wrong", Page: page(typed, errs)},
 		{Name: "brief-stays", Page: stays},
 		{Name: "brief-alone", Page: &web.BriefPage{Base: base("Two Mills Tuesday"), ID: "x1", Why: "What this brief was made from is not all here any more, so it stays as it is."}},
-		{Name: "brief-delete", Page: &web.BriefDeletePage{Base: base("Delete Two Mills Tuesday?"), ID: "x1", Name: "Two Mills Tuesday"}},
 	}
 }

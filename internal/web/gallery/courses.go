@@ -46,6 +46,5 @@ func courses() []web.State {
 		{Name: "course-unread", Page: page("c4", "From elsewhere", "old.csv", "nothing\n", true)},
 		{Name: "course-edit", Page: &web.CourseNewPage{Base: base("Change By the reservoir"), Back: "/courses/c2", Only: "sketch", Sketch: web.NewCourseSketch("/courses/c2/edit", map[string]string{"name": "By the reservoir", "distance_km": "38", "ascent_m": "520"}, nil, 0)}},
 		{Name: "course-rename", Page: &web.CourseNewPage{Base: base("Change Two mills"), Back: "/courses/c1", Only: "name", Sketch: web.NewCourseName("/courses/c1/edit", map[string]string{"name": "Two mills"}, nil)}},
-		{Name: "course-delete", Page: &web.CourseDeletePage{Base: base("Delete Two mills?"), ID: "c1", Name: "Two mills", Original: true}},
 	}
 }

@@ -26,6 +26,5 @@ func events() []web.State {
 		{Name: "event-new", Page: page("A new event", nil, nil, 2, "")},
 		{Name: "event", Page: page("Tuesday hill race", filled, nil, 1, "/events/e1/delete")},
 		{Name: "event-wrong", Page: page("A new event", wrong, errs, 1, "")},
-		{Name: "event-delete", Page: &web.EventDeletePage{Base: base("Delete Tuesday hill race?"), ID: "e1", Name: "Tuesday hill race"}},
 	}
 }

@@ -22,6 +22,5 @@ func riders() []web.State {
 		{Name: "rider-health", Page: web.NewRiderForm("r1", "Ilse", "health", nil, nil, 0)},
 		{Name: "rider-evidence-kinds", Page: kinds},
 		{Name: "rider-evidence", Page: drop},
-		{Name: "rider-delete", Page: &web.RiderDeletePage{Base: base("Delete Ilse?"), ID: "r1", Name: "Ilse", Briefs: 2}},
 	}
 }

@@ -39,6 +39,5 @@ func rigs() []web.State {
 		{Name: "rig", Page: page("Box room", "b1", plain, filled, nil)},
 		{Name: "rig-watts", Page: page("Garage", "b2", smart, map[string]string{"called": "Garage", "power_source.accuracy_percent": "2", "room.fans.0.kind": "none"}, nil)},
 		{Name: "rig-wrong", Page: page("A new rig", "", plain, wrong, errs)},
-		{Name: "rig-delete", Page: &web.RigDeletePage{Base: base("Delete Box room?"), ID: "b1", Name: "Box room"}},
 	}
 }

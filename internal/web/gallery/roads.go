@@ -22,6 +22,5 @@ func roads() []web.State {
 		{Name: "road-wrong", Page: page("A new road", "", map[string]string{"bike_mass_kg": "light", "cda_sd_m2": "0.02"}, map[string]string{
 			"name": "Give it a name, by which a course can be ridden on it.", "bike_mass_kg": "Found light; expected a mass like 8.6 kg.",
 			"cda_sd_m2": "Only with a drag area."})},
-		{Name: "road-delete", Page: &web.RoadDeletePage{Base: base("Delete Rough lane?"), ID: "a1", Name: "Rough lane"}},
 	}
 }

@@ -9,6 +9,8 @@ func shared() []web.State {
 	return []web.State{
 		{Name: "error-not-found", Page: &web.ErrorPage{Base: web.Base{Title: "Nothing here"}, Status: 404, Message: "There is no page at this address."}},
 		{Name: "error-inside", Page: &web.ErrorPage{Base: web.Base{Title: "That went wrong"}, Status: 500, Message: "Something went wrong inside the program.", Hint: "What you have saved is safe. The program's log says more under ABCD1234."}},
+		{Name: "delete", Page: &web.DeletePage{Base: web.Base{Title: "Delete Box room?", Section: "/rigs"}, Action: "/rigs/b1/delete", Keep: "/rigs", Button: "Delete Box room",
+			Says: "The rig and its room are really deleted; there is no way back. Briefs made with it stay as they are."}},
 		{Name: "login", Page: &web.LoginPage{Base: web.Base{Title: "Passphrase", Bare: true}, To: "/", Passphrase: secret}},
 		{Name: "login-wrong", Page: &web.LoginPage{Base: web.Base{Title: "Passphrase", Bare: true}, To: "/", Passphrase: wrong}},
 		{Name: "gallery", Page: &web.GalleryPage{Base: web.Base{Title: "Gallery"}}},

@@ -1,0 +1,101 @@
+package web
+
+import (
+	"io"
+	"strings"
+	"sync"
+	"time"
+
+	"chainline/internal/problem"
+	"chainline/internal/service"
+)
+
+// texts is a request about files that are at hand, named by what they are.
+func (s *Server) texts(files map[string]string) service.BriefRequest {
+	q := service.BriefRequest{Today: s.now(), Workers: s.workers, Seed: 1, Draws: 1}
+	for kind, to := range map[string]*string{"rider": &q.Rider, "rig": &q.Rig, "road": &q.Road, "event": &q.Event} {
+		if _, there := files[kind]; there {
+			*to = kind
+		}
+	}
+	q.Open = func(name string) (io.ReadCloser, error) {
+		text, there := files[name]
+		if !there {
+			return nil, problem.Bad("%s: there is no such file", name)
+		}
+		return io.NopCloser(strings.NewReader(text)), nil
+	}
+	return q
+}
+
+// remembered are answers by what they are made from, so that nothing in it can
+// be out of date. The zero value is empty.
+type remembered[V any] struct {
+	mu  sync.Mutex
+	all map[string]V
+}
+
+// rememberedMost answers are kept in memory; then it starts afresh.
+const rememberedMost = 200
+
+// of is the answer to a key, reckoned if it is not remembered. What failed is
+// not remembered.
+func (m *remembered[V]) of(key string, reckon func() (V, error)) (V, error) {
+	m.mu.Lock()
+	v, there := m.all[key]
+	m.mu.Unlock()
+	if there {
+		return v, nil
+	}
+	v, err := reckon()
+	if err != nil {
+		return v, err
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.all == nil || len(m.all) >= rememberedMost {
+		m.all = map[string]V{}
+	}
+	m.all[key] = v
+	return v, nil
+}
+
+func (s *Server) learntKey(rider, rig string) string {
+	return courseHashOf(rider, rig, s.now().Format(time.DateOnly))
+}
+
+// learn is what a rider's file comes to on a rig.
+func (s *Server) learn(rider, rig string) (service.Known, error) {
+	return s.learnt.of(s.learntKey(rider, rig), func() (service.Known, error) {
+		return service.Learn(s.texts(map[string]string{"rider": rider, "rig": rig}))
+	})
+}
+
+// told is what a page says of a rider's file on a rig.
+func (s *Server) told(rider, rig string) RiderPage {
+	p, err := s.riderPages.of(s.learntKey(rider, rig), func() (p RiderPage, err error) {
+		known, err := s.learn(rider, rig)
+		if err == nil {
+			p.tell(known, rider)
+		}
+		return p, err
+	})
+	if err != nil {
+		p.Wrong = err.Error()
+	}
+	return p
+}
+
+// doubt is the standard deviation of a rider's threshold as a share of it; 0
+// if the files cannot be read.
+func (s *Server) doubt(rider, rig string) float64 {
+	known, err := s.learn(rider, rig)
+	if err != nil {
+		return 0
+	}
+	t := known.Capacity.ThresholdEstimate("")
+	if t.Mean <= 0 {
+		return 0
+	}
+	return t.SD / t.Mean
+}
