@@ -111,27 +111,3 @@ func TestRoomNotTypedIsWide(t *testing.T) {
 		t.Errorf("assumed: %q, %q", known.Assumed, unknown.Assumed)
 	}
 }
-
-func TestParseOpenings(t *testing.T) {
-	for words, want := range map[string]Openings{
-		"": OpeningsUnknown, "unknown": OpeningsUnknown, "closed": Closed, "Door and window shut": Closed, "door open": DoorOpen,
-		"open window": WindowOpen, "door and window open": DoorAndWindowOpen, "garage": Hall, "a big hall": Hall,
-	} {
-		if got, err := ParseOpenings(words); err != nil || got != want {
-			t.Errorf("%q: %v, %v", words, got, err)
-		}
-	}
-	for _, words := range []string{"open", "roof open", "door open window closed", "hallway?"} {
-		if _, err := ParseOpenings(words); err == nil {
-			t.Errorf("%q: no error", words)
-		}
-	}
-	for o := OpeningsUnknown; o <= Hall; o++ {
-		if got, err := ParseOpenings(o.String()); o != OpeningsUnknown && (err != nil || got != o) {
-			t.Errorf("%q said back is %v, %v", o, got, err)
-		}
-		if e := o.AirChanges(0); !(e.Low80 > 0 && e.Low80 < e.Mean && e.Mean < e.High80) {
-			t.Errorf("%v: %v", o, e)
-		}
-	}
-}

@@ -89,16 +89,6 @@ func (o *Outlook) draw(r Room, b Body, e Effort) {
 	o.Share = estimate.FromDraws(share, origin)
 }
 
-// Share is the share of cool-room power left as an estimate over the same
-// draws; see Case.Share. It panics on a mass that is not above zero.
-func Share(r Room, b Body, e Effort) estimate.Estimate {
-	share := make([]float64, 0, lookDraws)
-	for _, d := range lookDoubts() {
-		share = append(share, NewCase(r, b, e, d).Share())
-	}
-	return estimate.FromDraws(share, "heat balance over draws of what is not known")
-}
-
 // drink fills in sweat and fluid.
 func (o *Outlook) drink(b Body, e Effort, rate float64) {
 	median, spread, weighings := b.SweatRate.afterWeighing(max(0.01, rate), sweatSpread)

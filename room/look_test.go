@@ -95,7 +95,7 @@ func TestNothingLostWhereItIsCool(t *testing.T) {
 		{usual(21, 0.5), 120, 1800, 0.99, 1},
 		{usual(30, 0.6), 230, 3600, 0.70, 0.92},
 	} {
-		if s := Share(k.r, Body{Mass: 75}, Effort{Watts: k.w, Seconds: k.s}); !(s.Mean >= k.low && s.Mean <= k.up && s.Low80 <= s.High80 && s.High80 <= 1) {
+		if s := Look(k.r, Body{Mass: 75}, Effort{Watts: k.w, Seconds: k.s}).Share; !(s.Mean >= k.low && s.Mean <= k.up && s.Low80 <= s.High80 && s.High80 <= 1) {
 			t.Errorf("%g °C, %g W, %g s: %v", k.r.Temperature, k.w, k.s, s)
 		}
 	}

@@ -4,9 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"path"
-	"strings"
 
 	"chainline/internal/problem"
 	"chainline/internal/service"
@@ -46,35 +43,9 @@ func (a *api) request(ctx context.Context, n named) (service.BriefRequest, error
 		if err != nil {
 			return q, err
 		}
-		*want.to = fileName(o)
-		files[*want.to] = contents(o)
+		name, text := o.File()
+		*want.to, files[name] = name, text
 	}
-	q.Open = func(name string) (io.ReadCloser, error) {
-		text, ok := files[name]
-		if !ok {
-			return nil, problem.Bad("%s: there is no such file", name)
-		}
-		return io.NopCloser(strings.NewReader(text)), nil
-	}
+	q.Open = service.Texts(files)
 	return q, nil
-}
-
-// fileName is what the file of an object is called in sentences; a course is
-// called after it.
-func fileName(o store.Object) string {
-	ending := ".yaml"
-	if o.Original != nil {
-		if ending = path.Ext(o.Original.Filename); ending == "" {
-			ending = ".txt" // lest a point in the name is taken for one
-		}
-	}
-	plain := strings.NewReplacer("/", " ", "\\", " ").Replace(o.Name)
-	return string(o.Kind) + "/" + plain + ending
-}
-
-func contents(o store.Object) string {
-	if o.Original != nil {
-		return string(o.Original.Bytes)
-	}
-	return o.Text
 }

@@ -23,7 +23,7 @@ var may = map[string][]string{
 	"pacing":                    {"capacity", "course", "physics", "estimate"},
 	"brief":                     {"pacing", "room", "session", "rig", "capacity", "course", "physics", "estimate"},
 	"internal/problem":          {},
-	"internal/input":            {"course", "internal/problem", "rig", "room"},
+	"internal/input":            {"capacity", "course", "internal/problem", "rig", "room"},
 	"internal/form":             {"internal/input", "internal/problem"},
 	"internal/render":           {"brief", "course", "estimate"},
 	"internal/service":          {"brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},

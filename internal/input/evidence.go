@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"chainline/capacity"
 )
 
 // EvidenceFile is one thing known about the rider's power. What its kind has
@@ -170,7 +172,7 @@ func (o object) checkHill(e EvidenceFile) {
 // checkHeart holds an easy heart rate against what the rider file says of the
 // heart. Heart rates of before a medicine are kept, but not used with it.
 func (o object) checkHeart(e *EvidenceFile, rider RiderFile) {
-	if e.Kind == "heart_rate" && rider.Screening.Value.LowersHeartRate.Value {
+	if e.Kind == "heart_rate" && rider.Screening.Value.LowersHeartRate == capacity.Yes {
 		e.LeftOut = true
 	}
 	switch {

@@ -36,12 +36,6 @@ const maxFans = 8
 var openings = map[string]room.Openings{"": room.OpeningsUnknown, "closed": room.Closed, "door": room.DoorOpen, "window": room.WindowOpen,
 	"door_and_window": room.DoorAndWindowOpen, "hall": room.Hall}
 
-// clothing is its insulation in clo. Our judgement: garments of this kind are
-// usually tabled at 0.06 to 0.08 for shorts, 0.17 for a short-sleeved shirt,
-// 0.2 to 0.25 for long sleeves or legs, 0.02 each for socks and shoes (from
-// memory of such tables).
-var clothing = map[string]float64{"": 0, "shorts": 0.15, "shorts_and_jersey": 0.3, "long": 0.5}
-
 // readRoom reads where the rig stands. What is not known stays so: flags for
 // what is measured, 0 for volume and clothing, nil for fans, where a list that
 // is empty says that there is none.
@@ -58,7 +52,7 @@ func readRoom(o object) room.Room {
 		Volume: c.number("volume_m3").Value, Openings: openings[c.word("openings")],
 		OutsideTemperature: outside.Value, OutsideHumidity: outsideHumidity.Value, OutsideKnown: outside.Known && outsideHumidity.Known,
 		Airflow: airflow.Value, AirflowKnown: airflow.Known,
-		Fans: readFans(c), Clo: clothing[c.word("clothing")],
+		Fans: readFans(c), Clo: room.Clothing(c.word("clothing")),
 	}
 	if outside.Known != outsideHumidity.Known {
 		const both = "outside_temperature_c and outside_humidity_percent together"

@@ -1,13 +1,14 @@
 package service
 
 import (
-	"bytes"
 	"context"
 	"io"
+	"strings"
 
 	"chainline/brief"
 	"chainline/capacity"
 	"chainline/internal/input"
+	"chainline/internal/problem"
 )
 
 // What the app asks beyond a whole brief.
@@ -61,13 +62,22 @@ func Course(q BriefRequest) (brief.Way, error) {
 	return q.way(event)
 }
 
+// Texts opens files that are at hand, by name.
+func Texts(files map[string]string) func(name string) (io.ReadCloser, error) {
+	return func(name string) (io.ReadCloser, error) {
+		text, there := files[name]
+		if !there {
+			return nil, problem.Bad("%s: there is no such file", name)
+		}
+		return io.NopCloser(strings.NewReader(text)), nil
+	}
+}
+
 // Check tells what is wrong with something that is to be kept: the YAML text of
 // a rider, rig, road, event or sketch of a course, or a course's own file.
 func Check(kind, text string, original []byte) error {
 	if kind == "course" && original != nil {
-		_, err := Course(BriefRequest{Course: "course", Open: func(string) (io.ReadCloser, error) {
-			return io.NopCloser(bytes.NewReader(original)), nil
-		}})
+		_, err := Course(BriefRequest{Course: kind, Open: Texts(map[string]string{kind: string(original)})})
 		return err
 	}
 	return input.Check(kind, text)

@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"path"
+	"strings"
 	"time"
 
 	"chainline/internal/problem"
@@ -34,6 +36,21 @@ type Object struct {
 	Created  time.Time
 	Updated  time.Time
 	Original *Original // as it came; nil if nothing was uploaded
+}
+
+// File is what the object's file is called in sentences, and what is in it: a
+// course's own file as it came, else the YAML. A course is called after its
+// file.
+func (o Object) File() (name, text string) {
+	name = string(o.Kind) + "/" + strings.NewReplacer("/", " ", "\\", " ").Replace(o.Name)
+	if o.Original == nil {
+		return name + ".yaml", o.Text
+	}
+	ending := path.Ext(o.Original.Filename)
+	if ending == "" {
+		ending = ".txt" // lest a point in the name is taken for one
+	}
+	return name + ending, string(o.Original.Bytes)
 }
 
 // Original is a file as it was uploaded. It is never changed.

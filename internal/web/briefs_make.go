@@ -5,9 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"io"
 	"net/url"
-	"path"
 	"slices"
 	"strings"
 	"time"
@@ -132,23 +130,16 @@ func (a briefAsk) again() string {
 	return "/briefs/new?" + q.Encode()
 }
 
-// briefFile is what an object is called in sentences about its file, and the
-// file. A course is called after it.
+// briefFile is the object's file; a sketch, which may have its name only where
+// it is kept, is given it.
 func briefFile(o store.Object) (name, text string) {
-	name = strings.NewReplacer("/", " ", "\\", " ").Replace(o.Name)
-	if o.Original != nil {
-		ending := path.Ext(o.Original.Filename)
-		if ending == "" {
-			ending = ".txt" // lest a point in the name is taken for one
-		}
-		return string(o.Kind) + "/" + name + ending, string(o.Original.Bytes)
-	}
-	if text = o.Text; o.Kind == store.Course { // a sketch may have its name only where it is kept
+	name, text = o.File()
+	if o.Kind == store.Course && o.Original == nil {
 		if named, errs := form.Change(form.Course, text, map[string]string{"name": o.Name}, asFiled); len(errs) == 0 {
 			text = named
 		}
 	}
-	return string(o.Kind) + "/" + name + ".yaml", text
+	return name, text
 }
 
 // change puts changes into the texts of rider and rig; errs are by name of the
@@ -212,13 +203,7 @@ func (s *Server) reckonBrief(ctx context.Context, p briefParts, draws int, progr
 	n := p.names
 	q := service.BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Road: n[store.Road], Course: n[store.Course], Event: n[store.Event],
 		Date: p.ask.Date, Style: p.ask.Style, Today: s.now(), Seed: 1, Draws: draws, Workers: s.workers, Progress: progress,
-		Open: func(name string) (io.ReadCloser, error) {
-			text, ok := p.files[name]
-			if !ok {
-				return nil, problem.Bad("%s: there is no such file", name)
-			}
-			return io.NopCloser(strings.NewReader(text)), nil
-		}}
+		Open: service.Texts(p.files)}
 	return service.Brief(ctx, q)
 }
 

@@ -1,13 +1,11 @@
 package web
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"html/template"
-	"io"
 	"strings"
 	"sync"
 	"time"
@@ -196,9 +194,9 @@ func (s *Server) fillOne(ctx context.Context, a courseAsk, o store.Object) error
 // request asks for a course at a glance.
 func (a courseAsk) request(o store.Object, workers int) service.BriefRequest {
 	name, data := courseFile(o)
-	kept := map[string][]byte{"rider.yaml": []byte(a.Rider), "rig.yaml": []byte(a.Rig), name: data}
+	kept := map[string]string{"rider.yaml": a.Rider, "rig.yaml": a.Rig, name: string(data)}
 	return service.BriefRequest{Rider: "rider.yaml", Rig: "rig.yaml", Course: name, Today: a.Today, Seed: 1, Workers: workers,
-		Open: func(n string) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(kept[n])), nil }}
+		Open: service.Texts(kept)}
 }
 
 // courseFile is the file that a course is kept as, with the name that errors
@@ -217,9 +215,7 @@ func courseWay(o store.Object) (brief.Way, error) {
 }
 
 func readCourse(name string, data []byte) (brief.Way, error) {
-	return service.Course(service.BriefRequest{Course: name, Open: func(string) (io.ReadCloser, error) {
-		return io.NopCloser(bytes.NewReader(data)), nil
-	}})
+	return service.Course(service.BriefRequest{Course: name, Open: service.Texts(map[string]string{name: string(data)})})
 }
 
 func factsOf(o store.Object) courseFacts {

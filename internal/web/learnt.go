@@ -1,12 +1,9 @@
 package web
 
 import (
-	"io"
-	"strings"
 	"sync"
 	"time"
 
-	"chainline/internal/problem"
 	"chainline/internal/service"
 )
 
@@ -18,13 +15,7 @@ func (s *Server) texts(files map[string]string) service.BriefRequest {
 			*to = kind
 		}
 	}
-	q.Open = func(name string) (io.ReadCloser, error) {
-		text, there := files[name]
-		if !there {
-			return nil, problem.Bad("%s: there is no such file", name)
-		}
-		return io.NopCloser(strings.NewReader(text)), nil
-	}
+	q.Open = service.Texts(files)
 	return q
 }
 
