@@ -19,8 +19,21 @@ require (
 
 require (
 	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
+	github.com/go-ole/go-ole v1.2.6 // indirect
+	github.com/godbus/dbus/v5 v5.2.4 // indirect
 	github.com/google/safehtml v0.0.2 // indirect
+	github.com/muktihari/fit v0.26.1 // indirect
+	github.com/saltosystems/winrt-go v0.0.0-20260317170058-9c2fec580d96 // indirect
+	github.com/sirupsen/logrus v1.9.3 // indirect
+	github.com/soypat/cyw43439 v0.1.2-0.20260731160358-f2a6af121857 // indirect
+	github.com/soypat/lneto v0.3.2 // indirect
+	github.com/soypat/seqs v0.0.0-20260125140838-2c1c6b1bd69e // indirect
+	github.com/tinygo-org/cbgo v0.0.4 // indirect
+	github.com/tinygo-org/pio v0.3.0 // indirect
+	golang.org/x/exp v0.0.0-20260727155853-b88d891fe743 // indirect
 	golang.org/x/text v0.44.0 // indirect
+	tinygo.org/x/bluetooth v0.16.0 // indirect
+	tinygo.org/x/espradio v0.3.0 // indirect
 )
 
 require (
