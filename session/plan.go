@@ -40,7 +40,7 @@ type Reference int
 
 // The references of a target.
 const (
-	OfNothing   Reference = iota // none given: the verb says it all (easy, sprint, rest)
+	OfNothing   Reference = iota // none: "as you like" after ride; after other verbs the verb says it all
 	OfThreshold                  // share of functional threshold power, 0.05 to 3
 	OfCritical                   // share of critical power, 0.05 to 3
 	OfWatts                      // displayed watts, 1 to 3000
@@ -66,17 +66,19 @@ type EndKind int
 const (
 	AfterTime     EndKind = iota // Seconds
 	AfterDistance                // Metres
-	AtBalance                    // when Left of W′ is left, between LeastS and MostS
+	AtBalance                    // when Left of W′ is left (or Back, see End), between LeastS and MostS
 	WhenSpent                    // when the rider cannot go on, at most MostS
+	AtWord                       // when the rider or the host says so, at most MostS
 )
 
-// End is when a stage is over. LeastS and MostS are set for AtBalance
-// (LeastS ≥ 0) and WhenSpent; the other kinds leave them 0.
+// End is when a stage is over. MostS is set for AtBalance, WhenSpent and
+// AtWord, LeastS for AtBalance alone.
 type End struct {
 	Kind          EndKind
 	Seconds       float64 // s
 	Metres        float64 // m
-	Left          float64 // share of W′, 0 to 0.99
+	Left          float64 // share of W′, 0 to 1
+	Back          bool    // AtBalance: over when W′ has come back up to Left, not gone down to it
 	LeastS, MostS float64 // s
 }
 
@@ -104,7 +106,8 @@ const (
 
 // Leg is one stage of a session scaled to a rider: what the engine follows.
 type Leg struct {
-	Stage Stage   // as written
+	Stage Stage // as written
+	At    int   // which stage of the session that is, in the order they are written, from 0
 	Kind  StageKind
 	Lead  Lead
 	Words string  // what to do, one line: "6 min at 240 W, 85 to 95 rpm"
@@ -131,8 +134,9 @@ type Leg struct {
 
 	// Brake is empty when a brake that holds target power can hold the leg,
 	// else what it cannot do and what will be done instead.
-	Brake string
-	HeldW float64 // the watts the brake will be set to at the beginning: AimW unless Brake says otherwise
+	Brake   string
+	HeldW   float64 // what the brake is set to at the beginning, W: AimW within its limits; 0 if it is not to hold watts here
+	HeldToW float64 // the same at the end of the leg
 }
 
 // WattsAt is the target in displayed watts after a share (0 to 1) of the leg.
@@ -166,6 +170,7 @@ type View struct {
 	ThresholdW     float64 // W, functional threshold power; > 0
 	CriticalPowerW float64 // W; > 0
 	WPrimeJ        float64 // J; > 0
+	WPrimeSDJ      float64 // J, its standard deviation; 0 if none is known
 	MaxPowerW      float64 // W, highest momentary power; > CriticalPowerW
 	Recovery       Recovery
 
@@ -177,6 +182,7 @@ type View struct {
 	// brake is set. HoldsPower is true when a brake is set to target power.
 	FloorW, CeilingW float64
 	HoldsPower       bool
+	NoWatts          bool // nothing shows this rider watts: every leg is led by heart or feel
 
 	// Speed is the rider's own road speed in m/s at steady watts, for stages
 	// that end on distance; nil takes a flat road without wind (our judgement).
