@@ -64,10 +64,10 @@ func TestReadWhole(t *testing.T) {
 
 // TestCutAnywhere cuts the journal at every byte of its last two seconds.
 func TestCutAnywhere(t *testing.T) {
-	data, starts := journalOf(120)
-	for cut := starts[80]; cut <= len(data); cut++ {
+	data, starts := journalOf(60)
+	for cut := starts[20]; cut <= len(data); cut++ {
 		whole := 0
-		for whole < 120 && starts[whole+1] <= cut {
+		for whole < 60 && starts[whole+1] <= cut {
 			whole++
 		}
 		c := read(t, data[:cut])
@@ -88,8 +88,8 @@ func TestCutAnywhere(t *testing.T) {
 // TestFlipAnywhere flips every bit of every byte of the last two seconds: the
 // record it stands in is gone, all others stay.
 func TestFlipAnywhere(t *testing.T) {
-	data, starts := journalOf(120)
-	for at := starts[80]; at < len(data); at++ {
+	data, starts := journalOf(60)
+	for at := starts[20]; at < len(data); at++ {
 		hit := 0
 		for starts[hit+1] <= at {
 			hit++
@@ -99,14 +99,14 @@ func TestFlipAnywhere(t *testing.T) {
 			c := read(t, data)
 			where := fmt.Sprintf("bit %d of byte %d", bit, at)
 			nothingInvented(t, where, c.Records)
-			if len(c.Records) != 119 || len(c.Damage) != 1 {
+			if len(c.Records) != 59 || len(c.Damage) != 1 {
 				t.Fatalf("%s: %d records, damage %v", where, len(c.Records), c.Damage)
 			}
 			d := c.Damage[0]
 			if d.Offset != int64(starts[hit]) || d.Bytes != int64(starts[hit+1]-starts[hit]) || d.Before != uint64(hit) {
 				t.Fatalf("%s: damage %v, want record %d", where, d, hit+1)
 			}
-			if n, known := d.Lost(); known != (hit < 119) || known && n != 1 {
+			if n, known := d.Lost(); known != (hit < 59) || known && n != 1 {
 				t.Fatalf("%s: %d lost, known %v", where, n, known)
 			}
 			data[at] ^= 1 << bit
