@@ -202,6 +202,9 @@ func (m *BikeMerger) Add(d BikeData) (record BikeData, whole bool) {
 
 // merged is a with the fields of b laid over it.
 func merged(a, b BikeData) BikeData {
+	if a.Has == 0 {
+		return b
+	}
 	fields := []struct {
 		is   BikeFields
 		to   *float64
@@ -221,9 +224,6 @@ func merged(a, b BikeData) BikeData {
 		{BikeMetabolic, &a.Metabolic, b.Metabolic},
 		{BikeElapsed, &a.Elapsed, b.Elapsed},
 		{BikeRemaining, &a.Remaining, b.Remaining},
-	}
-	if a.Has == 0 {
-		return b
 	}
 	for _, f := range fields {
 		if b.Has&f.is != 0 {

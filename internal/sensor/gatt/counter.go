@@ -1,6 +1,9 @@
 package gatt
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // StillAfter is how long the same counters may be repeated before the wheel
 // or crank is taken to stand still. Our judgement: the services only say that
@@ -63,27 +66,22 @@ type Turned struct {
 func (c *Counter) Add(revs uint32, ticks uint16, at time.Time) Turned {
 	newRevs := (revs - c.revs) & c.revsMask
 	newTicks := ticks - c.time
-	switch {
-	case !c.begun:
+	paused := at.Sub(c.turned) >= StillAfter
+	if !c.begun {
 		c.begin(revs, ticks, at)
 		return Turned{}
-	case newRevs == 0:
-		if at.Sub(c.turned) >= StillAfter {
+	}
+	if newRevs == 0 {
+		if paused {
 			c.rate, c.hasRate = 0, true
 		}
-		c.time = ticks // some sensors count on while nothing turns
 		return Turned{Rate: c.rate, Known: c.hasRate}
 	}
-	paused := at.Sub(c.turned) >= StillAfter
-	rate := c.fastest + 1
+	rate := math.Inf(1)
 	if newTicks > 0 {
 		rate = float64(newRevs) * c.ticks / float64(newTicks)
 	}
-	switch {
-	case paused && rate <= c.fastest:
-		c.begin(revs, ticks, at)
-		return Turned{Revs: newRevs}
-	case rate > c.fastest:
+	if paused || rate > c.fastest {
 		c.begin(revs, ticks, at)
 		return Turned{Absurd: !paused}
 	}
