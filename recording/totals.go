@@ -1,0 +1,174 @@
+package recording
+
+import "math"
+
+// Totals is what a stretch of a recording comes to. NaN: not known.
+type Totals struct {
+	From, To float64 // s
+	Words    string  // of the mark a lap began with
+	Elapsed  float64 // s
+	Moving   float64 // s outside pauses
+
+	PowerKnown float64 // s of Moving in which power is known
+	WorkJ      float64 // by the power in use, outside pauses, where it is known
+	MeanW      float64 // WorkJ over PowerKnown
+	MaxW       float64 // of one-second rows, as all highest values here
+
+	MeanCadence, MaxCadence float64 // rpm, the mean of the time with turning cranks
+	MeanHeart, MaxHeart     float64 // beats per minute
+	DistanceM               float64 // by Position
+	MaxSpeed                float64 // m/s, by Speed
+	AscentM                 float64 // rises of Altitude added up
+
+	// Watts is one value for each second outside pauses in which power is
+	// known; gaps are left out. It is what equivalent power is computed from.
+	Watts []float64
+}
+
+// Totals is what the whole recording comes to, with power from the named
+// source or, if it is empty, as the ride went.
+func (r *Recording) Totals(source string) Totals {
+	return r.reckoner(source).totals(0, r.End())
+}
+
+// Laps is what each lap comes to: from the start or a Lap mark to the next.
+// Without such marks all is one.
+func (r *Recording) Laps(source string) []Totals {
+	k := r.reckoner(source)
+	var out []Totals
+	from, words := 0.0, ""
+	for _, m := range r.Marks {
+		if m.Kind != Lap {
+			continue
+		}
+		if m.Seconds > from {
+			out = append(out, k.totals(from, m.Seconds))
+			out[len(out)-1].Words = words
+		}
+		from, words = m.Seconds, m.Words
+	}
+	if end := r.End(); end > from || len(out) == 0 {
+		out = append(out, k.totals(from, end))
+		out[len(out)-1].Words = words
+	}
+	return out
+}
+
+// reckoner holds the signals of one reckoning.
+type reckoner struct {
+	rec                                     *Recording
+	power, cadence, heart, pos, speed, alti Channel
+}
+
+func (r *Recording) reckoner(source string) *reckoner {
+	k := &reckoner{rec: r}
+	k.power, _ = r.Signal(Power, source)
+	k.cadence, _ = r.Signal(Cadence, "")
+	k.heart, _ = r.Signal(HeartRate, "")
+	k.pos, _ = r.Signal(Position, "")
+	k.speed, _ = r.Signal(Speed, "")
+	k.alti, _ = r.Signal(Altitude, "")
+	return k
+}
+
+func (k *reckoner) totals(from, to float64) Totals {
+	active := k.rec.active(from, to)
+	t := Totals{From: from, To: to, Elapsed: to - from}
+	for _, s := range active {
+		t.Moving += s.to - s.from
+	}
+	t.WorkJ, t.PowerKnown = k.power.integral(active)
+	if t.MeanW = t.WorkJ / t.PowerKnown; t.PowerKnown == 0 {
+		t.WorkJ = math.NaN()
+	}
+	t.MeanCadence = k.cadence.meanTurning(active)
+	beats, known := k.heart.integral(active)
+	t.MeanHeart = beats / known
+	t.MaxW, t.MaxCadence, t.MaxHeart, t.MaxSpeed = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	for _, row := range seconds(active) {
+		higher(&t.MaxCadence, &k.cadence, row)
+		higher(&t.MaxHeart, &k.heart, row)
+		higher(&t.MaxSpeed, &k.speed, row)
+		if w, ok := k.power.mean(row); ok {
+			t.Watts = append(t.Watts, w)
+			t.MaxW = larger(t.MaxW, w)
+		}
+	}
+	t.DistanceM = k.pos.last(to) - k.pos.last(from)
+	t.AscentM = k.alti.ascent(from, to)
+	return t
+}
+
+// seconds cuts stretches into rows on whole seconds.
+func seconds(spans []span) []span {
+	var out []span
+	for _, s := range spans {
+		for at := s.from; at < s.to; {
+			end := min(math.Floor(at)+1, s.to)
+			out = append(out, span{at, end})
+			at = end
+		}
+	}
+	return out
+}
+
+func (c *Channel) mean(s span) (float64, bool) {
+	area, known := c.integral([]span{s})
+	return area / known, known > 0 && known >= (s.to-s.from)/2-1e-9
+}
+
+func higher(highest *float64, c *Channel, s span) {
+	if v, ok := c.mean(s); ok {
+		*highest = larger(*highest, v)
+	}
+}
+
+// larger takes NaN for nothing.
+func larger(a, b float64) float64 {
+	if math.IsNaN(a) || b > a {
+		return b
+	}
+	return a
+}
+
+// meanTurning is the mean over the time in which the value is above 0.
+func (c *Channel) meanTurning(spans []span) float64 {
+	turning := Channel{Quantity: c.Quantity, Seconds: c.Seconds, Values: make([]float64, len(c.Values))}
+	for i, v := range c.Values {
+		if v > 0 {
+			turning.Values[i] = 1
+		}
+	}
+	time, _ := turning.integral(spans)
+	area, _ := c.integral(spans)
+	return area / time // 0/0 is NaN, not known
+}
+
+// last is the last value at or before an instant, however old; the first if
+// there is none before.
+func (c *Channel) last(seconds float64) float64 {
+	if len(c.Values) == 0 {
+		return math.NaN()
+	}
+	v := c.Values[0]
+	for i, s := range c.Seconds {
+		if s > seconds {
+			break
+		}
+		v = c.Values[i]
+	}
+	return v
+}
+
+func (c *Channel) ascent(from, to float64) float64 {
+	if len(c.Values) == 0 {
+		return math.NaN()
+	}
+	up := 0.0
+	for i := 1; i < len(c.Values); i++ {
+		if c.Seconds[i] > from && c.Seconds[i] <= to {
+			up += max(0, c.Values[i]-c.Values[i-1])
+		}
+	}
+	return up
+}
