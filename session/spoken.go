@@ -26,10 +26,9 @@ func (l *Leg) describe(v View) {
 	words := spokenVerbs[l.Kind] + " " + l.End.spoken()
 	switch {
 	case l.Kind == Off:
-		l.Exertion, l.Feel = 6, "nothing"
 		words += " without pedalling"
 	case l.Stage.Target.Of == OfAllOut:
-		words += " with all you have"
+		words += fmt.Sprintf(" with all you have (about %.0f W)", l.AimW)
 	case l.Lead == ByHeart:
 		words += fmt.Sprintf(" with the heart at %.0f to %.0f beats a minute", l.HeartLow, l.HeartHigh)
 		if l.HeartLow == l.HeartHigh {
@@ -89,20 +88,17 @@ func (s Scaled) warnings(v View) (out []Warning) {
 			}
 			if !said[key] {
 				said[key] = true
-				out = append(out, Warning{i, fmt.Sprintf("%q: %s.", l.Stage.Sentence(), text)})
+				out = append(out, Warning{i, fmt.Sprintf("%s: %s.", l.Stage.quoted(), text)})
 			}
 		}
 	}
 	low := Warning{s.LowestLeg, ""}
-	sentence := ""
-	if len(s.Legs) > 0 {
-		sentence = s.Legs[s.LowestLeg].Stage.Sentence()
-	}
+	sentence := s.Legs[s.LowestLeg].Stage.quoted()
 	switch {
 	case s.LowestBalance < -0.01:
-		low.Text = fmt.Sprintf("%q: W′ would be spent before it ends. It is not rideable as written: make it shorter or easier.", sentence)
+		low.Text = fmt.Sprintf("%s: W′ would be spent before it ends. It is not rideable as written: make it shorter or easier.", sentence)
 	case s.LowestBalance < 0.10 && !s.meantToEmpty():
-		low.Text = fmt.Sprintf("%q: only %.0f %% of W′ is left in it. On a bad day you will not finish it.", sentence, math.Max(0, 100*s.LowestBalance))
+		low.Text = fmt.Sprintf("%s: only %.0f %% of W′ is left in it. On a bad day you will not finish it.", sentence, math.Max(0, 100*s.LowestBalance))
 	}
 	if low.Text != "" {
 		out = append(out, low)
