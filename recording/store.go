@@ -67,6 +67,9 @@ func Read(r io.Reader) (*Recording, error) {
 		if fault := p.lines.Err(); fault != nil {
 			err = fault // it could not be unpacked
 		}
+		if errors.Is(err, bufio.ErrTooLong) {
+			err = fmt.Errorf("more than %d bytes", maxLine)
+		}
 		return nil, fmt.Errorf("stored recording: line %d: %w", p.n, err)
 	}
 	if err := p.rec.Validate(); err != nil {

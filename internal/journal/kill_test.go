@@ -40,7 +40,7 @@ func writeUntilKilled(path string) {
 	}
 }
 
-// TestKilled kills twenty writers at random instants, four at once.
+// TestKilled kills twenty writers at random instants, eight at once.
 func TestKilled(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts processes")
@@ -48,9 +48,9 @@ func TestKilled(t *testing.T) {
 	dir := t.TempDir()
 	random := rand.New(rand.NewPCG(5, 5))
 	var group sync.WaitGroup
-	room := make(chan struct{}, 4)
+	room := make(chan struct{}, 8)
 	for n := range 20 {
-		wait := time.Duration(50+random.IntN(1500)) * time.Millisecond
+		wait := time.Duration(30+random.IntN(1250)) * time.Millisecond
 		group.Go(func() {
 			room <- struct{}{}
 			defer func() { <-room }()
