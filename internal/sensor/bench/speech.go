@@ -42,12 +42,9 @@ func powerFeatures(u *unit) gatt.PowerFeatures {
 func (w *World) meterSpeaks(u *unit) {
 	w.say(u, gatt.CyclingPowerMeasurement, gatt.PowerMeasurement{
 		Has: gatt.PowerCrank, Power: w.reads(u, u.watts),
-		CrankRevs: uint16(w.crank.revs), CrankTime: ticks(w.crank.at, gatt.CrankTicks),
+		CrankRevs: uint16(w.crank.Whole), CrankTime: virtual.Ticks(w.crank.At, gatt.CrankTicks),
 	}.Append(nil))
 }
-
-// ticks is a time as a counter of 16 bits that wraps.
-func ticks(seconds, perSecond float64) uint16 { return uint16(uint64(seconds * perSecond)) }
 
 // meterOffset is the raw zero offset of the bench's meter; the value is that
 // of the standard's example.
@@ -104,17 +101,17 @@ func (w *World) paceFeatures() gatt.SpeedCadenceFeatures {
 func (w *World) paceSpeaks(u *unit) {
 	if w.chance(u, MagnetGap) {
 		// The counter stands: what was not counted never comes.
-		u.missed += w.wheel.revs - u.seen
+		u.missed += w.wheel.Whole - u.seen
 	}
-	u.seen = w.wheel.revs
-	if u.missed == 0 || w.wheel.revs-u.missed != u.shownRevs {
-		u.shownAt = w.wheel.at
+	u.seen = w.wheel.Whole
+	if u.missed == 0 || w.wheel.Whole-u.missed != u.shownRevs {
+		u.shownAt = w.wheel.At
 	}
-	u.shownRevs = w.wheel.revs - u.missed
+	u.shownRevs = w.wheel.Whole - u.missed
 	w.say(u, gatt.SpeedCadenceMeasurement, gatt.SpeedCadence{
 		HasWheel: w.c.Pace.Wheel, HasCrank: w.c.Pace.Crank,
-		WheelRevs: u.shownRevs, WheelTime: ticks(u.shownAt, gatt.SpeedWheelTicks),
-		CrankRevs: uint16(w.crank.revs), CrankTime: ticks(w.crank.at, gatt.CrankTicks),
+		WheelRevs: u.shownRevs, WheelTime: virtual.Ticks(u.shownAt, gatt.SpeedWheelTicks),
+		CrankRevs: uint16(w.crank.Whole), CrankTime: virtual.Ticks(w.crank.At, gatt.CrankTicks),
 	}.Append(nil))
 }
 

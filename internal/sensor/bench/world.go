@@ -40,7 +40,7 @@ type World struct {
 	units                      []*unit
 	trainer, meter, pace, belt *unit // nil: not there
 	faults                     []*running
-	wheel, crank               turns
+	wheel, crank               virtual.Turns
 	now                        flow
 	efficiency                 float64
 	lostInChain                float64 // J
@@ -49,23 +49,6 @@ type World struct {
 
 // flow is what went through the rig in the last step, in watts.
 type flow struct{ legs, wheel, brake, drag float64 }
-
-// turns counts whole turns and when the last one was completed.
-type turns struct {
-	part float64 // of the present turn
-	revs uint32
-	at   float64 // s
-}
-
-func (t *turns) add(part, h, now float64) {
-	t.part += part
-	if t.part >= 1 {
-		whole := math.Floor(t.part)
-		t.revs += uint32(whole)
-		t.part -= whole
-		t.at = now - h*t.part/part
-	}
-}
 
 // New is a world at its Config.Start: wheel at rest, rider on the saddle and
 // turning easily until something is shown.
@@ -157,9 +140,9 @@ func (w *World) move() {
 	w.worked += w.now.legs * step
 	w.lostInChain += (w.now.legs - w.now.wheel) * step
 	w.legs.spend(step, w.now.legs)
-	w.crank.add(w.legs.cadence/60*step, step, now)
+	w.crank.Add(w.legs.cadence/60*step, step, now)
 	if w.pace != nil {
-		w.wheel.add(mean*step/w.c.Pace.Circumference, step, now)
+		w.wheel.Add(mean*step/w.c.Pace.Circumference, step, now)
 	}
 	for _, u := range w.units {
 		u.follow(w)
