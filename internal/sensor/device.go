@@ -13,11 +13,11 @@ type Link int
 
 // The states of a link.
 const (
-	NotConnected       Link = iota // nobody asked for it
-	Connecting             // asked of the port
+	NotConnected Link = iota // nobody asked for it
+	Connecting               // asked of the port
 	Connected
 	Retrying // lost; tried again after a while
-	Ending // ended by us, the port has not said so yet
+	Ending   // ended by us, the port has not said so yet
 )
 
 func (l Link) String() string {
@@ -187,6 +187,7 @@ type device struct {
 	inclinationRange gatt.Range
 	meter            gatt.PowerFeatures
 	hasMeter         bool
+	counts           gatt.SpeedCadenceFeatures
 	location         string
 	doing            string
 	maker, model     string

@@ -33,7 +33,6 @@ type Hub struct {
 	now      time.Time // the latest time seen
 	scanning bool
 	radioOff string // why the radio cannot work; empty when it can
-	heardAny bool
 }
 
 // NewHub makes a hub that remembers the settings of devices seen before. It
@@ -98,9 +97,7 @@ func (h *Hub) Handle(e Event) Out {
 		h.radioIsOn(e, &out)
 		return out
 	case Found:
-		d := h.device(e.Device)
-		d.found(e)
-		h.heardAny = true
+		h.device(e.Device).found(e)
 		return out
 	}
 	d, known := h.byID[e.Device]
@@ -140,9 +137,9 @@ func (d *device) up(e Event, out *Out) {
 		out.Requests = append(out.Requests, Request{Kind: Disconnect, Device: d.id})
 		return
 	}
-	queued, given := d.ctl.queued, d.ctl.given // given while connecting: fresh, or dropped by its age
+	queued, given := d.ctl.queued, d.ctl.given // given while connecting
 	d.forgetLink()
-	if queued != nil {
+	if queued != nil && e.At.Sub(given) <= staleAfter {
 		d.ctl.wanted, d.ctl.queued, d.ctl.given = true, queued, given
 	}
 	d.link, d.since, d.upAt = Connected, e.At, e.At

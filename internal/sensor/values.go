@@ -83,6 +83,11 @@ func (d *device) described(e Event, out *Out) (err error) {
 		if f, err = gatt.DecodePowerFeatures(e.Bytes); err == nil {
 			d.meter, d.hasMeter = f, true
 		}
+	case gatt.SpeedCadenceFeature:
+		var f gatt.SpeedCadenceFeatures
+		if f, err = gatt.DecodeSpeedCadenceFeatures(e.Bytes); err == nil {
+			d.counts = f
+		}
 	case gatt.SensorLocation:
 		var l gatt.Location
 		if l, err = gatt.DecodeLocation(e.Bytes); err == nil {

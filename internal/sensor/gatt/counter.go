@@ -90,6 +90,11 @@ func (c *Counter) Add(revs uint32, ticks uint16, at time.Time) Turned {
 	return Turned{Rate: rate, Known: true, Revs: newRevs, Ticks: newTicks}
 }
 
+// Turning reports whether revolutions were counted shortly before a time.
+func (c *Counter) Turning(at time.Time) bool {
+	return c.hasRate && c.rate > 0 && at.Sub(c.turned) < StillAfter
+}
+
 func (c *Counter) begin(revs uint32, ticks uint16, at time.Time) {
 	c.begun, c.hasRate = true, false
 	c.revs, c.time, c.turned = revs, ticks, at
