@@ -237,11 +237,11 @@ func TestWriteCSV(t *testing.T) {
 	}
 	lines := strings.Split(strings.TrimSpace(b.String()), "\n")
 	for k, want := range map[int]string{
-		0:   "seconds,paused,power_w,power_w:trainer,power_w:pedals,cadence_rpm,heart_rate_bpm,speed_m_s,position_m,altitude_m,marks",
-		1:   "1,0,200.0,200.0,210.0,90.0,100.0,10.000,10.00,51.00,switched trainer: watts come from trainer; lap: first",
-		105: "105,0,,,210.0,90.0,110.3,10.000,1050.00,55.00,",
-		160: "160,1,,,,,,,,,",
-		240: "240,0,200.0,200.0,210.0,90.0,123.8,10.000,2390.00,69.00,note: finished",
+		0:   "seconds,paused,power_w,power_w:pedals,cadence_rpm,heart_rate_bpm,speed_m_s,position_m,altitude_m,marks",
+		1:   "1,0,200.0,210.0,90.0,100.0,10.000,10.00,51.00,switched trainer: watts come from trainer; lap: first",
+		105: "105,0,,210.0,90.0,110.3,10.000,1050.00,55.00,",
+		160: "160,1,,,,,,,,",
+		240: "240,0,200.0,210.0,90.0,123.8,10.000,2390.00,69.00,note: finished",
 	} {
 		if lines[k] != want {
 			t.Errorf("line %d:\n%s\nwant\n%s", k, lines[k], want)

@@ -89,16 +89,20 @@ func (r *Recording) Signal(q Quantity, source string) (Channel, bool) {
 }
 
 // switched joins the power of the sources the ride went by, one after the
-// other. Before the first Switched mark it is the source that spoke first
-// and is not the one switched to, if there is one.
+// other; false: it went by one alone. Before the first Switched mark it is the
+// source that spoke first and is not the one switched to, if there is one.
 func (r *Recording) switched() (Channel, bool) {
 	joined := Channel{Quantity: Power}
+	spoke := map[string]bool{}
 	source, from := "", 0.0
 	take := func(to float64) {
 		c, _ := r.channel(Power, source)
 		i, j := sort.SearchFloat64s(c.Seconds, from), sort.SearchFloat64s(c.Seconds, to)
-		joined.Seconds = append(joined.Seconds, c.Seconds[i:max(i, j)]...)
-		joined.Values = append(joined.Values, c.Values[i:max(i, j)]...)
+		if i < j {
+			spoke[source] = true
+			joined.Seconds = append(joined.Seconds, c.Seconds[i:j]...)
+			joined.Values = append(joined.Values, c.Values[i:j]...)
+		}
 	}
 	found := false
 	for _, m := range r.Marks {
@@ -111,9 +115,11 @@ func (r *Recording) switched() (Channel, bool) {
 		take(m.Seconds)
 		source, from = m.Source, m.Seconds
 	}
-	take(math.Inf(1))
+	if found {
+		take(math.Inf(1))
+	}
 	joined.Source = source
-	return joined, found
+	return joined, len(spoke) > 1
 }
 
 // before is the source of power before the first switch.
