@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"hash/crc32"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -175,6 +176,47 @@ func TestInjuries(t *testing.T) {
 	}
 }
 
+// TestRandomInjuries hurts the journal in several places at once: whatever is
+// read was written, in order, and all before the first injury is there.
+func TestRandomInjuries(t *testing.T) {
+	whole, starts := journalOf(40)
+	random := rand.New(rand.NewPCG(5, 2))
+	for round := range 3000 {
+		data, first := bytes.Clone(whole), len(whole)
+		for range 1 + random.IntN(4) {
+			a := 2*headerSize + random.IntN(len(data)-2*headerSize)
+			b := a + random.IntN(min(400, len(data)-a)+1)
+			first = min(first, a)
+			switch random.IntN(6) {
+			case 0: // bits
+				data[a] ^= byte(1 + random.IntN(255))
+			case 1: // zeros
+				clear(data[a:b])
+			case 2: // bytes taken out
+				data = append(data[:a:a], data[b:]...)
+			case 3: // bytes repeated
+				data = append(data[:b:b], data[a:]...)
+			case 4: // bytes from elsewhere
+				copy(data[a:b], whole[random.IntN(len(whole)):])
+			case 5: // cut
+				data = data[:a+1]
+			}
+			if len(data) <= 2*headerSize {
+				break
+			}
+		}
+		c := read(t, data)
+		nothingInvented(t, fmt.Sprint("round ", round), c.Records)
+		before := 0
+		for before < 40 && starts[before+1] <= first {
+			before++
+		}
+		if len(c.Records) < before {
+			t.Fatalf("round %d: %d records, %d stood before the first injury", round, len(c.Records), before)
+		}
+	}
+}
+
 func TestReadRefuses(t *testing.T) {
 	data, _ := journalOf(3)
 	newer := bytes.Clone(data[:40])
@@ -246,6 +288,9 @@ func TestContinue(t *testing.T) {
 		t.Fatalf("%v, %d records, damage %v", err, len(r.Records), r.Damage)
 	}
 	nothingInvented(t, "continued", r.Records)
+	if files, err := Files(path); err != nil || len(files) != 2 || files[1] != path+".2" {
+		t.Errorf("files %v, %v", files, err)
+	}
 	if info, _ := os.Stat(path + ".2"); info.Mode().Perm() != 0o600 {
 		t.Errorf("segment 2 has mode %v", info.Mode())
 	}

@@ -251,6 +251,20 @@ func readSegment(path string) (*Contents, int64, error) {
 	return c, info.Size(), err
 }
 
+// Files are the paths of a journal's segments, in order, for a caller that
+// sets it aside.
+func Files(path string) ([]string, error) {
+	numbers, err := segments(path)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, n := range numbers {
+		out = append(out, segmentPath(path, n))
+	}
+	return out, nil
+}
+
 func segmentPath(path string, n int) string {
 	if n == 1 {
 		return path
