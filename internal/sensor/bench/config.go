@@ -29,6 +29,8 @@ type Config struct {
 	Pace    *SpeedCadence // a speed and cadence sensor
 	Belt    *Belt         // a heart-rate belt
 	Faults  []Fault       // At counts from Start
+	Still   bool          // the rider does not pedal until something is shown
+	History bool          // keep the truth of every second
 }
 
 // Rider is the body on the rig, and how truly it follows what it is shown.
@@ -111,11 +113,12 @@ type Unit struct {
 	Noise    float64       // fraction, sd of each message
 	Smooth   time.Duration // time constant of the sensor's own smoothing
 	Every    time.Duration // between messages
-	Battery  float64       // fraction at Start
+	Battery  float64       // fraction at Start; 0 is no battery, from the mains
 	Lasts    time.Duration // a full battery; 0 for ever
 	Firmware string
 	Asleep   bool // silent until the cranks have turned
 	Held     bool // another program holds its only link
+	Empty    bool // its battery is: never heard of
 }
 
 // gears are the metres per turn of a usual road bicycle, 50/34 by 11 to 28.
@@ -147,7 +150,7 @@ func StandardRig(seed uint64) Config {
 		Trainer: &Trainer{
 			Inertia: 25, Efficiency: 0.976, Drag0: 2, Drag2: 0.03, PeakForce: 160, PeakSpeed: 6, Ceiling: 2000,
 			Lag: 1500 * time.Millisecond, Dead: 300 * time.Millisecond, Mass: 80, EchoStatus: true,
-			Unit: Unit{Noise: 0.005, Smooth: 500 * time.Millisecond, Every: time.Second, Battery: -1, Firmware: "1.0.0"},
+			Unit: Unit{Noise: 0.005, Smooth: 500 * time.Millisecond, Every: time.Second, Firmware: "1.0.0"},
 		},
 		Meter: &Meter{Unit{Bias: 0.008, Noise: 0.01, Smooth: 400 * time.Millisecond, Every: time.Second,
 			Battery: 0.82, Lasts: 200 * time.Hour, Firmware: "2.1"}},

@@ -41,13 +41,14 @@ const (
 const steepest = 0.20
 
 // linked forgets what belonged to the old link: control is per link.
+// A brake that this link did not set takes no notice.
 func (k *control) linked(up bool) {
-	k.granted, k.pending = false, false
-	k.epoch++
-	if !up {
+	if !up && k.granted {
 		k.spin = noSpin
 		k.w.brake.lost(k.w.drive.v)
 	}
+	k.granted, k.pending = false, false
+	k.epoch++
 }
 
 // takenAway is another program becoming the one that sets the brake.

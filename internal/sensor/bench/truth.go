@@ -1,6 +1,9 @@
 package bench
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Truth is what no sensor knows. Watts are those of the last step of the
 // model (10 ms); works are summed since the start, in joules, and
@@ -35,8 +38,22 @@ func (t Truth) TrainerWork() float64 { return t.BrakeWork + t.DragWork }
 func (w *World) Truth() Truth {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	t := w.truth()
+	t.At = w.radio.Clock()
+	return t
+}
+
+// History is the truth at the end of every second so far, if Config.History
+// asked for it: whoever moves the world, a test sees all of it afterwards.
+func (w *World) History() []Truth {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return slices.Clone(w.history)
+}
+
+func (w *World) truth() Truth {
 	t := Truth{
-		At: w.radio.Clock(), Legs: w.now.legs, Wheel: w.now.wheel, Trainer: w.now.brake + w.now.drag,
+		At: w.c.Start.Add(w.stepped), Legs: w.now.legs, Wheel: w.now.wheel, Trainer: w.now.brake + w.now.drag,
 		Cadence: w.legs.cadence, WheelSpeed: w.drive.v, Heart: w.heart.rate,
 		Left: w.legs.left, Emptied: w.legs.emptied, GaveUp: w.legs.gaveUp, Pedalling: w.legs.pushing,
 		Work: w.worked, ChainLoss: w.lostInChain, BrakeWork: w.drive.braked, DragWork: w.drive.dragged, Kinetic: w.drive.kinetic(),

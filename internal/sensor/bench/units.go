@@ -79,7 +79,7 @@ func (w *World) unit(role, name string, is Unit, services, chars []uint16, speak
 		u.Every = time.Second
 	}
 	chars = append(chars, gatt.FirmwareRevision, gatt.ManufacturerName, gatt.ModelNumber)
-	if is.Battery >= 0 {
+	if is.Battery > 0 {
 		chars = append(chars, gatt.BatteryLevel)
 	}
 	u.device = &virtual.Device{
@@ -113,7 +113,7 @@ func (u *unit) follow(w *World) {
 
 func (w *World) reachable(u *unit) bool {
 	_, away := w.fault(u, Disconnects)
-	return !away && !u.dead && !u.Held && (!u.Asleep || u.woken)
+	return !away && !u.dead && !u.Empty && !u.Held && (!u.Asleep || u.woken)
 }
 
 func (w *World) linked(u *unit, up bool) {
@@ -153,10 +153,15 @@ func (u *unit) level(now time.Duration) float64 {
 
 // battery tells of a changed per cent, and once a minute.
 func (w *World) battery(u *unit) {
-	if u.Battery < 0 {
+	if u.Battery <= 0 {
 		return
 	}
 	l := u.level(w.radio.Now())
+	if l == 0 {
+		u.dead = true
+		u.device.Drop(virtual.ErrOutOfRange)
+		return
+	}
 	per := int(math.Round(l * 100))
 	if per != u.toldBattery || w.radio.Now()-u.lastBatteryAt >= batteryEvery {
 		u.toldBattery, u.lastBatteryAt = per, w.radio.Now()

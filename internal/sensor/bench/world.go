@@ -18,7 +18,8 @@ const (
 	tick = 10 * time.Millisecond
 	step = 0.01 // s, the same
 	// Every tenthly-th step what is slow is moved: heart, unevenness.
-	tenthly = 10
+	tenthly   = 10
+	perSecond = 100
 )
 
 // World is a rig with its rider in virtual time. All methods may be called
@@ -45,6 +46,7 @@ type World struct {
 	efficiency                 float64
 	lostInChain                float64 // J
 	worked                     float64 // J at the crank
+	history                    []Truth
 }
 
 // flow is what went through the rig in the last step, in watts.
@@ -63,6 +65,7 @@ func New(c Config) *World {
 	} else {
 		w.drive.mass, w.efficiency = c.Plain.Inertia, c.Plain.Efficiency
 	}
+	w.legs.shown.Pedalling = !c.Still
 	w.makeUnits()
 	for _, f := range c.Faults {
 		w.inject(f)
@@ -149,6 +152,9 @@ func (w *World) move() {
 	}
 	if w.steps%tenthly == 0 {
 		w.slowly()
+	}
+	if w.c.History && w.steps%perSecond == 0 {
+		w.history = append(w.history, w.truth())
 	}
 }
 
