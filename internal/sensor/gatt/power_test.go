@@ -151,10 +151,10 @@ func TestPublishedCoasting(t *testing.T) {
 		}
 	}
 	// The pause was longer than the time takes to wrap: its length is not a rate.
-	if r := c.Add(1003, 0x1600, noon.Add(101*time.Second)); r.Known || r.Absurd {
+	if r := c.Add(1003, 0x1555+2048, noon.Add(101*time.Second)); r.Known || r.Absurd {
 		t.Errorf("first turn after the pause: %+v", r)
 	}
-	if r := c.Add(1004, 0x1600+1024, noon.Add(102*time.Second)); !r.Known || !near(r.Rate, 1, 1e-12) {
+	if r := c.Add(1004, 0x1555+3072, noon.Add(102*time.Second)); !r.Known || !near(r.Rate, 1, 1e-12) {
 		t.Errorf("second turn after the pause: %+v", r)
 	}
 }
