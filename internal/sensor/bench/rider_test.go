@@ -156,6 +156,7 @@ func TestHeart(t *testing.T) {
 func TestStillLegsReadNothing(t *testing.T) {
 	c := StandardRig(13)
 	c.Trainer.AlsoPower = true
+	c.Trainer.Unit.Smooth, c.Meter.Unit.Smooth = 5*time.Second, 5*time.Second
 	k := begin(t, c).control()
 	k.w.Show(Shown{Watts: 250, Pedalling: true})
 	k.ask(gatt.MachineRequest{Op: gatt.SetSimulation, Simulation: gatt.Simulation{Crr: 0.004, Cw: 0.2}})

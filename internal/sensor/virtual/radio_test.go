@@ -126,7 +126,14 @@ func TestRadioOff(t *testing.T) {
 	if len(e) < 2 || e[0].Kind != sensor.RadioOn || e[1].Kind != sensor.Found {
 		t.Errorf("%+v, want the radio and then the device, since a scan is on", e)
 	}
+	r.Do(sensor.Request{Kind: sensor.Connect, Device: "d"})
+	run(r, time.Second)
+	if e := run(r, 3*time.Second); len(e) != 0 {
+		t.Errorf("%+v from a device that is connected", e)
+	}
+	d.Drop(ErrOutOfRange)
 	r.Do(sensor.Request{Kind: sensor.ScanOff})
+	run(r, 0)
 	if e := run(r, 3*time.Second); len(e) != 0 {
 		t.Errorf("%+v although nobody scans", e)
 	}
