@@ -87,6 +87,7 @@ type Core struct {
 	said    string // host's or session's words to show
 	saidAt  time.Time
 	endAt   time.Time
+	left    bool // ending because the program closes, not the ride
 	state   PowerState
 	watts   float64 // that count, now
 	noticed []Notice
@@ -165,6 +166,9 @@ func (c *Core) Event(e sensor.Event) {
 		c.everUp = c.everUp || e.Device == c.trainer
 	}
 	c.take(c.hub.Handle(e))
+	if e.Kind == sensor.Value && c.stage == Riding {
+		c.command()
+	}
 }
 
 // linkLost tells the rider of a trainer that can no longer be told anything.
@@ -389,8 +393,21 @@ func (c *Core) finish() {
 		return
 	}
 	c.stage = Ended
-	c.record(recordEnd(c.seconds(c.now)))
+	if !c.left {
+		c.record(recordEnd(c.seconds(c.now)))
+	}
 	c.out.Done = true
+}
+
+// leave is the program being closed: the trainer hears 'easy', and the journal
+// stays open to be gone on with.
+func (c *Core) leave(now time.Time) {
+	if c.stage == Ending || c.stage == Ended {
+		return
+	}
+	c.left = true
+	c.mark("note", "", "the program was closed")
+	c.stage, c.endAt = Ending, now.Add(2500*time.Millisecond)
 }
 
 // end begins the orderly end.

@@ -34,7 +34,8 @@ type Read struct {
 	Last      *state // the last state, nil if there was none
 	Ended     bool
 	Recording recording.Recording
-	Odd       int // records that could not be understood, left out
+	Odd       int      // records that could not be understood, left out
+	Damage    []string // where the journal could not be proved whole
 
 	cues   []Cue
 	gun    time.Time

@@ -1,0 +1,128 @@
+package ride
+
+import (
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"time"
+
+	"chainline/internal/journal"
+	"chainline/internal/sensor"
+)
+
+// Journals of rides stand in one folder, each under its ride's ID.
+const journalSuffix = ".journal"
+
+// Kept is a ride whose journal is open.
+type Kept struct {
+	Core    *Core
+	Journal *journal.Writer
+	Path    string
+}
+
+// Begin makes a new ride and its journal in a folder.
+func Begin(folder string, s Setup, hub *sensor.Hub) (*Kept, error) {
+	if s.ID == "" || s.ID != filepath.Base(s.ID) || strings.HasPrefix(s.ID, ".") {
+		return nil, fmt.Errorf("a ride needs an ID that can be a file's name, not %q", s.ID)
+	}
+	core, err := New(s, hub)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return nil, fmt.Errorf("the folder for rides: %w", err)
+	}
+	path := filepath.Join(folder, s.ID+journalSuffix)
+	sum := sha256.Sum256([]byte(s.ID))
+	w, err := journal.Create(path, journal.Identity(sum[:16]))
+	if err != nil {
+		return nil, fmt.Errorf("the ride's journal: %w", err)
+	}
+	w.Start(time.Second)
+	return &Kept{core, w, path}, nil
+}
+
+// GoOn takes up a ride that was not ended.
+func GoOn(path string, hub *sensor.Hub, now time.Time) (*Kept, error) {
+	w, found, err := journal.Continue(path)
+	if err != nil {
+		return nil, err
+	}
+	r, err := understand(found)
+	if err == nil {
+		var core *Core
+		if core, err = r.Resume(hub, now); err == nil {
+			w.Start(time.Second)
+			return &Kept{core, w, path}, nil
+		}
+	}
+	return nil, errors.Join(err, w.Abandon())
+}
+
+// Load reads a ride's journal as far as it can be proved whole; what is
+// missing stands in the recording's marks.
+func Load(path string) (Read, error) {
+	found, err := journal.Recover(path)
+	if err != nil {
+		return Read{}, fmt.Errorf("%s cannot be read: %w", filepath.Base(path), err)
+	}
+	return understand(found)
+}
+
+func understand(found *journal.Recovered) (Read, error) {
+	records := make([][]byte, len(found.Records))
+	for i, r := range found.Records {
+		records[i] = r.Bytes
+	}
+	r, err := ReadRecords(records, len(found.Damage) == 0)
+	if err != nil {
+		return r, err
+	}
+	for _, d := range found.Damage {
+		r.Damage = append(r.Damage, d.String())
+	}
+	return r, nil
+}
+
+// Found is a ride in the folder.
+type Found struct {
+	Path  string
+	ID    string
+	Setup Setup
+	Ended bool
+	At    time.Time // of the last state, or of the beginning
+	Err   error     // the journal cannot be understood; it is left alone
+}
+
+// List finds the rides of a folder, the newest first.
+func List(folder string) ([]Found, error) {
+	entries, err := os.ReadDir(folder)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var out []Found
+	for _, e := range entries {
+		if e.IsDir() || !strings.HasSuffix(e.Name(), journalSuffix) {
+			continue
+		}
+		path := filepath.Join(folder, e.Name())
+		f := Found{Path: path, ID: strings.TrimSuffix(e.Name(), journalSuffix)}
+		r, err := Load(path)
+		f.Setup, f.Ended, f.Err = r.Setup, r.Ended, err
+		f.At = r.Setup.Begun
+		if r.Last != nil {
+			f.At = f.At.Add(time.Duration(r.Last.T * float64(time.Second)))
+		}
+		out = append(out, f)
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].At.After(out[j].At) })
+	return out, nil
+}
