@@ -99,6 +99,14 @@ var feelings = []struct {
 func (t Target) words(kind StageKind) string {
 	from, to := t.From, t.To
 	unit := ""
+	if !t.Ramp && from == 1 && to == 1 {
+		switch t.Of {
+		case OfThreshold:
+			return "at threshold"
+		case OfCritical:
+			return "at critical power"
+		}
+	}
 	switch t.Of {
 	case OfNothing:
 		if kind == Work {

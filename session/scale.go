@@ -130,7 +130,7 @@ func (m model) ask(l *Leg, balance float64) {
 		from, to = share*v.CriticalPowerW, share*v.CriticalPowerW
 	case OfAllOut:
 		l.Lead = ByFeel
-		from = m.allOut(m.roughS(l.End), balance)
+		from = math.Floor(m.allOut(m.roughS(l.End), balance) + 1e-6) // a watt too many would not be held to the end
 		to = from
 	}
 	l.setWatts(from, to, t.Ramp || t.Of == OfNothing, v)
