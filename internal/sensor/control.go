@@ -217,7 +217,7 @@ func (d *device) otherWidth(result gatt.Result, now time.Time, out *Out) bool {
 		}
 		return false
 	}
-	if result != gatt.InvalidParameter || c.retried || (q.Wide && q.Value > narrowLevel) || c.queued != nil {
+	if result != gatt.InvalidParameter || !c.held || c.retried || (q.Wide && q.Value > narrowLevel) || c.queued != nil {
 		return false
 	}
 	q.Wide = !q.Wide

@@ -126,6 +126,7 @@ func (h *Hub) Handle(e Event) Out {
 func (d *device) found(e Event) {
 	name := d.advert.Name
 	d.advert = e.Advert
+	d.advert.Name = gatt.DecodeText([]byte(e.Advert.Name)) // any stranger may send it
 	if d.advert.Name == "" {
 		d.advert.Name = name // not every advertisement carries the name
 	}
