@@ -2,9 +2,8 @@ package session
 
 // fieldTests are the protocols whose results capacity reads (see
 // capacity/fieldtest.go for factors, spreads and sources).
-func fieldTests() []Starter {
-	return []Starter{
-		{"test-talk", `session: Talk test
+var fieldTests = []Starter{
+	{"test-talk", `session: Talk test
 purpose: Find the watts at which speaking in sentences stops being comfortable: evidence for your threshold that costs nothing.
 for: Everybody; a good first test.
 caution: Stop the rise as soon as talking stops being comfortable: the test is over there.
@@ -18,7 +17,7 @@ test 3 min at 80 % of threshold, say "The same sentences. If not comfortable, ea
 test 3 min at 90 % of threshold, say "The last step: comfortable?"
 cool down 8 min from 50 to 35 % of threshold
 `},
-		{"test-easy-heart-rate", `session: Heart rate at two easy loads
+	{"test-easy-heart-rate", `session: Heart rate at two easy loads
 purpose: Heart rate against watts at two easy efforts, five minutes each: weak evidence that needs no effort.
 for: Riders with a heart-rate sensor who want no hard test.
 caution: It says little if your heart rate is changed by a medicine, heat, coffee or a bad night.
@@ -29,7 +28,7 @@ test 5 min at 50 % of threshold, say "Note the heart rate of the last minute"
 test 5 min at 65 % of threshold, say "Note the heart rate of the last minute"
 cool down 6 min from 45 to 35 % of threshold
 `},
-		{"test-half-hour", `session: Even half hour, hard but not flat out
+	{"test-half-hour", `session: Even half hour, hard but not flat out
 purpose: A threshold from half an hour that ends at 15 on the scale from 6 to 20: less exact than a maximal test and much kinder.
 for: Riders who may ride firmly and do not want, or should not do, a maximal test.
 caution: It ends hard, never flat out: if a word no longer comes, you are above it.
@@ -39,7 +38,7 @@ warm up 12 min from 40 to 65 % of threshold
 test 30 min at exertion 15, say "Even watts from first to last minute"
 cool down 8 min from 50 to 40 % of threshold
 `},
-		{"test-20-min", `session: Twenty-minute test
+	{"test-20-min", `session: Twenty-minute test
 purpose: The best even power of 20 minutes; 95 % of it estimates the threshold.
 for: Riders who have ridden hard before and are fresh.
 caution: Maximal. Only after a health screening, as an adult, rested and with a strong fan.
@@ -52,7 +51,7 @@ easy 8 min
 test 20 min all out, say "Even: as hard as you can hold to the end"
 cool down 10 min from 50 to 35 % of threshold
 `},
-		{"test-8-min", `session: Eight-minute test
+	{"test-8-min", `session: Eight-minute test
 purpose: The best even power of 8 minutes; 90 % of it is used as threshold, and it is one of the efforts that critical power is fitted to.
 for: Riders who have ridden hard before and are fresh.
 caution: Maximal. Only after a health screening, as an adult, rested and with a strong fan.
@@ -64,7 +63,7 @@ easy 8 min
 test 8 min all out, say "Even: as hard as you can hold to the end"
 cool down 10 min from 50 to 35 % of threshold
 `},
-		{"test-ramp", `session: Ramp to exhaustion
+	{"test-ramp", `session: Ramp to exhaustion
 purpose: The power rises until you cannot go on; 75 % of the best minute is used as threshold.
 for: Riders who have ridden hard before; shorter than the 20 minutes and needs no sense of pace.
 caution: Maximal. Only after a health screening, as an adult, rested and with a strong fan.
@@ -74,7 +73,7 @@ warm up 8 min from 35 to 45 % of threshold
 test until you cannot go on, at most 25 min, from 45 to 170 % of threshold at 75 to 100 rpm
 cool down 10 min from 40 to 30 % of threshold
 `},
-		{"test-3-min", `session: Three-minute test
+	{"test-3-min", `session: Three-minute test
 purpose: The best even power of three minutes: the short one of the efforts that critical power and W′ are fitted to.
 for: Riders who have ridden hard before; ridden on another day than the long one.
 caution: Maximal. Only after a health screening, as an adult, rested and with a strong fan.
@@ -85,7 +84,7 @@ easy 8 min
 test 3 min all out, say "Even: as hard as you can hold to the end"
 cool down 10 min from 50 to 35 % of threshold
 `},
-		{"test-12-min", `session: Twelve-minute test
+	{"test-12-min", `session: Twelve-minute test
 purpose: The best even power of twelve minutes: the long one of the efforts that critical power and W′ are fitted to.
 for: Riders who have ridden hard before; ridden on another day than the short one.
 caution: Maximal. Only after a health screening, as an adult, rested and with a strong fan.
@@ -96,7 +95,7 @@ easy 8 min
 test 12 min all out, say "Even: as hard as you can hold to the end"
 cool down 10 min from 50 to 35 % of threshold
 `},
-		{"test-hour", `session: The hour
+	{"test-hour", `session: The hour
 purpose: The best even hour: the threshold itself, not an estimate of it.
 for: Experienced riders who know from shorter tests what they can hold.
 caution: Maximal and long. Only after a health screening, as an adult, rested, cooled by a strong fan, with two bottles.
@@ -107,5 +106,4 @@ easy 5 min
 test 1 h all out, say "Begin easier than you think"
 cool down 10 min from 50 to 35 % of threshold
 `},
-	}
 }

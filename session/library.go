@@ -1,6 +1,9 @@
 package session
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Starter is a session of the starter library, in the notation.
 type Starter struct {
@@ -20,7 +23,7 @@ func (s Starter) Session() Session {
 
 // Library is the starter library: rides first, then field tests. The sessions
 // are ours; their shapes are common practice where no source is named.
-func Library() []Starter { return append(rides(), fieldTests()...) }
+func Library() []Starter { return slices.Concat(rides, fieldTests) }
 
 // Find is the starter with an id.
 func Find(id string) (Starter, bool) {
@@ -32,9 +35,8 @@ func Find(id string) (Starter, bool) {
 	return Starter{}, false
 }
 
-func rides() []Starter {
-	return []Starter{
-		{"easy-baseline", `session: Easy baseline
+var rides = []Starter{
+	{"easy-baseline", `session: Easy baseline
 purpose: A first ride that is easy throughout: you learn the rig, and what heart rate goes with which watts when nothing is hard.
 for: Everybody, and the first ride for whoever is new or comes back.
 caution: If talking becomes an effort, ease off: nothing here is meant to be hard.
@@ -46,7 +48,7 @@ ride 8 min at 60 % of threshold at 80 to 95 rpm, say "Could you chat? Then this 
 ride 8 min at 50 % of threshold at 80 to 95 rpm
 cool down 6 min from 45 to 35 % of threshold
 `},
-		{"endurance-short", `session: Endurance, short
+	{"endurance-short", `session: Endurance, short
 purpose: Steady riding that builds the base, in an hour.
 for: Everybody who rides for an hour without trouble.
 caution: Drink before you are thirsty, and let the fan run.
@@ -55,7 +57,7 @@ warm up 10 min from 45 to 60 % of threshold
 ride 40 min at 60 to 70 % of threshold, say "You speak in whole sentences all the way"
 cool down 10 min from 55 to 40 % of threshold
 `},
-		{"endurance-long", `session: Endurance, long
+	{"endurance-long", `session: Endurance, long
 purpose: The long steady ride: hours at an effort that could go on.
 for: Riders who have done the short one often.
 caution: Over two hours indoors cost much sweat: have two bottles and something to eat within reach.
@@ -68,7 +70,7 @@ three times:
 end
 cool down 10 min from 55 to 40 % of threshold
 `},
-		{"tempo", `session: Tempo
+	{"tempo", `session: Tempo
 purpose: Long pieces at an effort that is firm and still far from the limit.
 for: Riders with some months of regular riding.
 caution: Not on the day after a hard one.
@@ -80,7 +82,7 @@ three times:
 end
 cool down 8 min from 55 to 40 % of threshold
 `},
-		{"threshold-twice", `session: Threshold in two long pieces
+	{"threshold-twice", `session: Threshold in two long pieces
 purpose: Twice half an hour at threshold: the ability to hold it, and a check that your threshold is right.
 for: Trained riders whose threshold is known from a test.
 caution: Hard. If the first piece is already all you have, your threshold is set too high: stop there.
@@ -93,7 +95,7 @@ easy 10 min
 ride 30 min at threshold at 80 to 95 rpm, say "As before, watt for watt"
 cool down 10 min from 50 to 40 % of threshold
 `},
-		{"severe-even", `session: Above critical power, even pieces
+	{"severe-even", `session: Above critical power, even pieces
 purpose: Minutes above critical power, spent evenly: breathing and legs near their limit, five times.
 for: Trained riders who ride hard every week.
 caution: Very hard. Only after a health screening, fresh, and no more than twice a week.
@@ -107,7 +109,7 @@ five times:
 end
 cool down 10 min from 50 to 40 % of threshold
 `},
-		{"severe-to-the-bottom", `session: Above critical power, down and back
+	{"severe-to-the-bottom", `session: Above critical power, down and back
 purpose: Each piece lasts until little of W′ is left and each pause until most of it is back, so that the session fits the day.
 for: Trained riders who know their critical power and W′.
 caution: Very hard. Only after a health screening, fresh, and no more than once a week.
@@ -120,7 +122,7 @@ four times:
 end
 cool down 10 min from 50 to 40 % of threshold
 `},
-		{"severe-short", `session: Short and hard, many times
+	{"severe-short", `session: Short and hard, many times
 purpose: Half minutes above critical power with half minutes of ease: much time near the limit, little at a time.
 for: Trained riders; kinder to the head than long pieces.
 caution: Hard. Only after a health screening.
@@ -135,7 +137,7 @@ three times:
 end
 cool down 8 min from 50 to 40 % of threshold
 `},
-		{"sprints", `session: Sprints
+	{"sprints", `session: Sprints
 purpose: All you have for ten seconds, with rest enough to have it again: peak power and getting on top of a gear.
 for: Riders without trouble in knees or back, on a rig that stands firm.
 caution: Maximal. Only after a health screening.
@@ -148,7 +150,7 @@ six times:
 end
 cool down 8 min from 50 to 40 % of threshold
 `},
-		{"openers", `session: Openers before a race
+	{"openers", `session: Openers before a race
 purpose: The day before: wake the legs, tire nothing.
 for: Racers on the day before a race.
 caution: If it feels like training, it is too much.
@@ -165,14 +167,14 @@ end
 ride 8 min at 55 to 65 % of threshold
 cool down 5 min from 50 to 40 % of threshold
 `},
-		{"easy-spin", `session: Easy spin
+	{"easy-spin", `session: Easy spin
 purpose: Move the legs and rest: the ride of the day after.
 for: Everybody.
 caution: Too easy is right.
 
 ride 30 min so that you could chat for hours at 85 to 100 rpm
 `},
-		{"first-group-ride", `session: Before your first group ride
+	{"first-group-ride", `session: Before your first group ride
 purpose: What a group does and solo riding does not: surges, holding a wheel, easing without stopping.
 for: Riders who ride an hour steadily and want to join others.
 caution: Nothing here is maximal: the surges are firm, and you recover while riding on.
@@ -188,5 +190,4 @@ end
 ride 10 min so that you speak in whole sentences
 cool down 6 min from 50 to 40 % of threshold
 `},
-	}
 }

@@ -1,5 +1,6 @@
-// Package session answers what a session asks for, second by second; so far
-// the warm-up, the cool-down and the timeline to the gun.
+// Package session answers what a session asks for: the notation that sessions
+// are written in, the starter library, scaling to a rider and a brake; and the
+// warm-up, the cool-down and the timeline to the gun.
 package session
 
 import (
