@@ -67,7 +67,7 @@ type Looking struct {
 
 	Heard   bool // the sensor, or one of its kind, advertises
 	RSSI    int  // dBm, 0 unknown
-	Known   bool // connected on an earlier day
+	Known   bool // connected before
 	Failing bool // attempts to connect fail
 	Linked  bool // connected
 
