@@ -92,12 +92,15 @@ func TestTotals(t *testing.T) {
 	if len(laps) != 3 || laps[1].Words != "second" {
 		t.Fatalf("%d laps", len(laps))
 	}
-	sum, moving, way := 0.0, 0.0, 0.0
+	sum, moving, way, up := 0.0, 0.0, 0.0, 0.0
 	for _, l := range laps {
+		up += l.AscentM
 		sum, moving, way = sum+l.WorkJ, moving+l.Moving, way+l.DistanceM
 	}
 	near(t, "laps' work", sum, a.WorkJ, 1e-6)
 	near(t, "laps' time", moving, a.Moving, 1e-9)
+	near(t, "ascent", a.AscentM, 10*19+9, 1e-9) // ten rises, and one that the pause cuts
+	near(t, "laps' ascent", up, a.AscentM, 1e-9)
 	near(t, "laps' distance", way, a.DistanceM, 1e-9)
 	empty := Recording{}
 	if e := empty.Totals(""); e.Elapsed != 0 || !math.IsNaN(e.MeanW) || len(empty.Laps("")) != 1 {
@@ -130,6 +133,10 @@ func TestRowsKeepGaps(t *testing.T) {
 	near(t, "rows' work", work, r.Totals("").WorkJ, 1e-6)
 	near(t, "position at 5 s", rows.Column(Position)[4], 50, 0)
 	near(t, "heart at 11 s", rows.Column(HeartRate)[10], 0.5*101+0.5*100.9, 1e-9)
+	late := Recording{Channels: []Channel{{HeartRate, "belt", []float64{0.7, 1.7}, []float64{100, 110}}}, Marks: []Mark{{2, Note, "", ""}}}
+	if rows, _ := late.Rows(1); !math.IsNaN(rows.Column(HeartRate)[0]) || math.IsNaN(rows.Column(HeartRate)[1]) {
+		t.Errorf("a row of which 0.3 s are known: %v", rows.Column(HeartRate))
+	}
 	for _, every := range []float64{0, -1, math.NaN(), 0.01, 1e9} {
 		if _, err := r.Rows(every); err == nil {
 			t.Errorf("rows every %g s", every)

@@ -12,6 +12,8 @@ import (
 
 	"github.com/muktihari/fit/decoder"
 	"github.com/muktihari/fit/profile/filedef"
+	"github.com/muktihari/fit/profile/typedef"
+	"github.com/muktihari/fit/profile/untyped/mesgnum"
 	"github.com/muktihari/fit/proto"
 
 	"chainline/recording"
@@ -108,6 +110,7 @@ func TestActivityMessages(t *testing.T) {
 			t.Fatal("a compressed timestamp")
 		}
 	}
+	inOrder(t, fit)
 	if local := a.Activity.LocalTimestamp.Sub(a.Activity.Timestamp).Seconds(); local != 3600 {
 		t.Errorf("local time is %g s from UTC", local)
 	}
@@ -137,6 +140,31 @@ func TestActivityMessages(t *testing.T) {
 	s := a.Sessions[0]
 	if len(a.Laps) != 3 || math.Abs(laps-s.TotalTimerTimeScaled()) > 0.002 || math.Abs(work-float64(s.TotalWork)) > 2 {
 		t.Errorf("%d laps of %g s and %g J; the session has %g s and %d J", len(a.Laps), laps, work, s.TotalTimerTimeScaled(), s.TotalWork)
+	}
+}
+
+// inOrder: of one instant the record comes first, then its beats, then the
+// timer's stop, then the lap.
+func inOrder(t *testing.T, fit *proto.FIT) {
+	t.Helper()
+	before := typedef.MesgNum(mesgnum.FileId)
+	lapped := map[uint32]bool{}
+	for _, m := range fit.Messages {
+		switch m.Num {
+		case mesgnum.Hrv:
+			if before != mesgnum.Record && before != mesgnum.Hrv {
+				t.Errorf("beats behind message %v", before)
+			}
+		case mesgnum.Lap:
+			lapped[m.FieldByNum(253).Value.Uint32()] = true
+		case mesgnum.Record, mesgnum.Event:
+			// the lap at 300.5 s stands on a second that its own record follows
+			at := m.FieldByNum(253).Value.Uint32()
+			if lapped[at] && at != 1_764_000_301-fitEpoch {
+				t.Errorf("message %v at %d behind the lap of that second", m.Num, at)
+			}
+		}
+		before = m.Num
 	}
 }
 

@@ -245,7 +245,8 @@ func TestCraftedMarks(t *testing.T) {
 	for range 400_000 {
 		data = append(data, "\xf5rec\x00\x00\x10\x00"...)
 	}
-	if c := read(t, data); len(c.Records) != 2 || len(c.Damage) != 1 {
+	c := read(t, data)
+	if len(c.Records) != 2 || len(c.Damage) != 1 || !strings.Contains(c.Damage[0].Why, "too much is damaged") {
 		t.Fatalf("%d records, damage %v", len(c.Records), c.Damage)
 	}
 }

@@ -61,19 +61,51 @@ func TestKilled(t *testing.T) {
 }
 
 func killOne(t *testing.T, path string, wait time.Duration) {
-	child := exec.Command(os.Args[0])
-	child.Env = append(os.Environ(), "CHAINLINE_JOURNAL_CHILD="+path)
-	out, err := child.StdoutPipe()
+	times, last := runAndKill(t, path, wait)
+	r, err := Recover(path)
+	if err != nil {
+		t.Errorf("killed after %v: %v", wait, err)
+		return
+	}
+	nothingInvented(t, path, r.Records)
+	lost := int64(0)
+	if r.Last() < last {
+		lost = times[last] - times[r.Last()]
+	}
+	t.Logf("killed after %v: %d appended, %d recovered, %d µs lost, damage %v", wait, last, r.Last(), lost, r.Damage)
+	if lost > 1_000_000 || len(r.Records) != int(r.Last()) || last == 0 {
+		t.Errorf("killed after %v: %d µs lost, %d records up to number %d of %d", wait, lost, len(r.Records), r.Last(), last)
+	}
+	w, _, err := Continue(path)
 	if err != nil {
 		t.Error(err)
 		return
 	}
-	if err := child.Start(); err != nil {
+	if err := w.Append(payload(r.Last() + 1)); err != nil {
 		t.Error(err)
-		return
 	}
-	times := map[uint64]int64{}
-	last := uint64(0)
+	if err := w.Close(); err != nil {
+		t.Error(err)
+	}
+	if again, err := Recover(path); err != nil || again.Last() != r.Last()+1 {
+		t.Errorf("continued: %v, %+v", err, again)
+	}
+}
+
+// runAndKill gives the time in microseconds of every record the child said it
+// had appended, and the last one's number.
+func runAndKill(t *testing.T, path string, wait time.Duration) (times map[uint64]int64, last uint64) {
+	child := exec.Command(os.Args[0])
+	child.Env = append(os.Environ(), "CHAINLINE_JOURNAL_CHILD="+path)
+	times = map[uint64]int64{}
+	out, err := child.StdoutPipe()
+	if err == nil {
+		err = child.Start()
+	}
+	if err != nil {
+		t.Error(err)
+		return times, 0
+	}
 	lines := bufio.NewScanner(out)
 	killed := false
 	started := time.Now()
@@ -93,32 +125,5 @@ func killOne(t *testing.T, path string, wait time.Duration) {
 		}
 	}
 	_ = child.Wait()
-	r, err := Recover(path)
-	if err != nil {
-		t.Errorf("killed after %v: %v", wait, err)
-		return
-	}
-	nothingInvented(t, path, r.Records)
-	lost := int64(0)
-	if r.Last() < last {
-		lost = times[last] - times[r.Last()]
-	}
-	t.Logf("killed after %v: %d appended, %d recovered, %d µs lost, damage %v", wait, last, r.Last(), lost, r.Damage)
-	if lost > 1_000_000 || len(r.Records) != int(r.Last()) {
-		t.Errorf("killed after %v: %d µs lost, %d records up to number %d", wait, lost, len(r.Records), r.Last())
-	}
-	w, _, err := Continue(path)
-	if err != nil {
-		t.Error(err)
-		return
-	}
-	if err := w.Append(payload(r.Last() + 1)); err != nil {
-		t.Error(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Error(err)
-	}
-	if again, err := Recover(path); err != nil || again.Last() != r.Last()+1 {
-		t.Errorf("continued: %v, %+v", err, again)
-	}
+	return times, last
 }

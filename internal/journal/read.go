@@ -132,7 +132,11 @@ func (c *Contents) readRecords(data []byte) {
 		}
 		budget -= hashed
 		next := bytes.Index(data[pos+1:], recordMark)
-		if next < 0 || budget < 0 {
+		if budget < 0 {
+			why += "; too much is damaged to search on"
+			break
+		}
+		if next < 0 {
 			break
 		}
 		pos += 1 + next

@@ -75,6 +75,9 @@ func (f *fakeFile) WriteAt(b []byte, at int64) (int, error) {
 	n, err := len(b), error(nil)
 	if f.disk.full {
 		n, err = n/2, errDisk
+		if at > int64(len(f.synced)) {
+			clear(f.bytes[max(len(f.synced), int(at)-10):at]) // a torn sector
+		}
 	}
 	if grow := int(at) + n - len(f.bytes); grow > 0 {
 		f.bytes = append(f.bytes, make([]byte, grow)...)
@@ -174,8 +177,10 @@ func TestDiskFullForAMinute(t *testing.T) {
 			w.Start(time.Second)
 			appendTo(t, w, 1, 10)
 			time.Sleep(1500 * time.Millisecond)
+			appendTo(t, w, 11, 12) // handed to the system, not yet confirmed
+			synctest.Wait()
 			d.fail(kind == "full", kind != "full")
-			for seq := uint64(11); seq <= 70; seq++ {
+			for seq := uint64(13); seq <= 70; seq++ {
 				appendTo(t, w, seq, seq)
 				time.Sleep(time.Second)
 			}
