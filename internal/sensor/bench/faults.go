@@ -33,6 +33,21 @@ const (
 	RadioGone                          // the radio itself is off
 )
 
+var faultWords = map[FaultKind]string{
+	DropOut: "drop-out", Disconnects: "disconnect", Stuck: "stuck value", Spike: "spike", Scale: "scale error",
+	Delay: "delay", IgnoresOrders: "ignored commands", NeverAnswers: "commands without an answer",
+	RefusesOrders: "refused commands", DyingBattery: "dying battery", Duplicate: "duplicates",
+	Garbled: "garbled messages", ControlTaken: "control taken by another", NoContact: "no skin contact",
+	MagnetGap: "magnet out of reach", RadioGone: "radio gone",
+}
+
+func (k FaultKind) String() string {
+	if w, is := faultWords[k]; is {
+		return w
+	}
+	return "no fault"
+}
+
 // Fault is something that goes wrong. At counts from Config.Start, or from
 // the call of Inject. Device is a device's address or its part in the rig:
 // "trainer", "meter", "pace", "belt"; empty is all of them.

@@ -73,12 +73,23 @@ func New(c Config) *World {
 	return w
 }
 
-// Name begins the addresses of the world's devices.
+// name begins the addresses of the world's devices.
 func (w *World) name() string {
 	if w.c.Name != "" {
 		return w.c.Name
 	}
 	return fmt.Sprintf("bench-%d", w.c.Seed)
+}
+
+// Device is the address of a part of the rig: "trainer", "meter", "pace",
+// "belt"; empty when the rig has no such part.
+func (w *World) Device(part string) string {
+	for _, u := range w.units {
+		if u.role == part {
+			return u.device.ID
+		}
+	}
+	return ""
 }
 
 // Realtime has the wall clock drive a world. Show, Inject and Truth may be

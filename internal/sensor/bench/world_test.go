@@ -156,3 +156,39 @@ func TestCutsOfTimeChangeNothing(t *testing.T) {
 		}
 	}
 }
+
+// Sensors of other kinds: four messages a second, a meter on a plain trainer.
+func TestOtherSensors(t *testing.T) {
+	c := PlainTrainer(14)
+	c.Meter = StandardRig(0).Meter
+	c.Meter.Unit.Every = 250 * time.Millisecond
+	c.Pace.Unit.Every = 500 * time.Millisecond
+	k := begin(t, c)
+	k.w.Show(Shown{Watts: 180, Pedalling: true})
+	k.ride(30 * time.Second)
+	crank, wheel := gatt.NewCrank(), gatt.NewSpeedWheel()
+	n := map[uint16]int{}
+	var watts float64
+	for _, e := range k.ride(60 * time.Second) {
+		n[e.Char]++
+		switch e.Char {
+		case gatt.CyclingPowerMeasurement:
+			m, err := gatt.DecodePower(e.Bytes)
+			if c := crank.Add(uint32(m.CrankRevs), m.CrankTime, e.At); err != nil || c.Known && (c.Rate*60 < 70 || c.Rate*60 > 105) {
+				t.Errorf("%.1f rpm, %v", c.Rate*60, err)
+			}
+			watts += m.Power
+		case gatt.SpeedCadenceMeasurement:
+			m, err := gatt.DecodeSpeedCadence(e.Bytes)
+			if c := wheel.Add(m.WheelRevs, m.WheelTime, e.At); err != nil || c.Known && math.Abs(c.Rate*2.105-k.w.Truth().WheelSpeed) > 0.5 {
+				t.Errorf("%.2f m/s, %v; the wheel has %.2f m/s", c.Rate*2.105, err, k.w.Truth().WheelSpeed)
+			}
+		}
+	}
+	if n[gatt.CyclingPowerMeasurement] < 239 || n[gatt.SpeedCadenceMeasurement] < 119 {
+		t.Errorf("in a minute %v messages", n)
+	}
+	if got := watts / float64(n[gatt.CyclingPowerMeasurement]); math.Abs(got-180*1.008) > 6 {
+		t.Errorf("the meter says %.1f W on average, the rider was shown 180 W", got)
+	}
+}

@@ -23,28 +23,7 @@ func TestRecordingThroughTheHub(t *testing.T) {
 	add(recording.LeftShare, meter, func(s float64) float64 { return 0.5 + math.Mod(s, 5)/100 })
 	add(recording.Resistance, trainer, func(s float64) float64 { return math.Mod(s, 11) })
 	add(recording.RRInterval, belt, func(s float64) float64 { return 0.5 + math.Mod(s, 3)/16 })
-	p := New(r, Options{})
-	hub := sensor.NewHub([]sensor.Setting{{Device: device(wheel), Name: wheel, Circumference: 2.105}})
-	var got []sensor.Reading
-	var up time.Time
-	take := func(o sensor.Out) {
-		got = append(got, o.Readings...)
-		for _, q := range o.Requests {
-			p.Do(q)
-		}
-	}
-	for _, id := range p.Devices() {
-		take(hub.Connect(id))
-	}
-	for !p.Over() {
-		for _, e := range p.Advance(p.Now().Add(100 * time.Millisecond)) {
-			if e.Kind == sensor.Up && up.IsZero() {
-				up = e.At
-			}
-			take(hub.Handle(e))
-		}
-		take(hub.Tick(p.Now()))
-	}
+	got, up := throughHub(New(r, Options{}))
 	for _, c := range []struct {
 		source string
 		q      recording.Quantity
@@ -77,6 +56,31 @@ func TestRecordingThroughTheHub(t *testing.T) {
 			t.Errorf("%s, %s: %d readings, want %d at least", c.source, c.q, n, c.least)
 		}
 	}
+}
+
+// throughHub plays to the end and gives what the hub read, and when the
+// recording's clock started.
+func throughHub(p *Player) (got []sensor.Reading, up time.Time) {
+	hub := sensor.NewHub([]sensor.Setting{{Device: device(wheel), Name: wheel, Circumference: 2.105}})
+	take := func(o sensor.Out) {
+		got = append(got, o.Readings...)
+		for _, q := range o.Requests {
+			p.Do(q)
+		}
+	}
+	for _, id := range p.Devices() {
+		take(hub.Connect(id))
+	}
+	for !p.Over() {
+		for _, e := range p.Advance(p.Now().Add(100 * time.Millisecond)) {
+			if e.Kind == sensor.Up && up.IsZero() {
+				up = e.At
+			}
+			take(hub.Handle(e))
+		}
+		take(hub.Tick(p.Now()))
+	}
+	return got, up
 }
 
 // value is what was recorded at a second.

@@ -70,44 +70,21 @@ func TestWhatWasRecordedIsSaidAgain(t *testing.T) {
 	if len(p.Devices()) != 4 {
 		t.Fatalf("devices %v, want four: what the ride reckoned is none", p.Devices())
 	}
-	events := played(p, time.Second)
 	var up time.Time
-	counts := map[string]int{}
-	crank, turning := gatt.NewCrank(), gatt.NewSpeedWheel()
-	for _, e := range events {
-		if e.Kind == sensor.Up && up.IsZero() {
-			up = e.At
-		}
-		if e.Kind != sensor.Value {
-			continue
-		}
-		s := math.Round(e.At.Sub(up).Seconds())
-		counts[fmt.Sprintf("%s %04X", e.Device, e.Char)]++
-		switch e.Char {
-		case gatt.IndoorBikeData:
-			d, err := gatt.DecodeBike(e.Bytes)
-			if err != nil || d.Power != 200+math.Mod(s, 7) || d.Cadence != 85+math.Mod(s, 5) || math.Abs(d.Speed-9) > 0.002 {
-				t.Errorf("second %v: the trainer says %+v, %v", s, d, err)
+	counts, lost := map[string]int{}, 0
+	l := listener{t: t, crank: gatt.NewCrank(), wheel: gatt.NewSpeedWheel()}
+	for _, e := range played(p, time.Second) {
+		switch e.Kind {
+		case sensor.Up:
+			if up.IsZero() {
+				up = e.At
 			}
-		case gatt.CyclingPowerMeasurement:
-			m, err := gatt.DecodePower(e.Bytes)
-			if err != nil || m.Power != 205+math.Mod(s, 9) {
-				t.Errorf("second %v: the meter says %+v, %v", s, m, err)
-			}
-			if c := crank.Add(uint32(m.CrankRevs), m.CrankTime, e.At); c.Known && math.Abs(c.Rate*60-90) > 0.2 {
-				t.Errorf("second %v: the meter's cranks turn at %.2f rpm, want 90", s, c.Rate*60)
-			}
-			if s > 20 && s <= 30 {
-				t.Errorf("second %v: the meter speaks in its gap", s)
-			}
-		case gatt.HeartRateMeasurement:
-			if h, err := gatt.DecodeHeartRate(e.Bytes); err != nil || h.BPM != 120+math.Floor(s/10) {
-				t.Errorf("second %v: the belt says %+v, %v", s, h, err)
-			}
-		case gatt.SpeedCadenceMeasurement:
-			m, err := gatt.DecodeSpeedCadence(e.Bytes)
-			if c := turning.Add(m.WheelRevs, m.WheelTime, e.At); err != nil || c.Known && math.Abs(c.Rate*2.105-8.42) > 0.01 {
-				t.Errorf("second %v: the wheel goes %.3f m/s, want 8.42; %v", s, c.Rate*2.105, err)
+		case sensor.Value:
+			counts[fmt.Sprintf("%s %04X", e.Device, e.Char)]++
+			l.hear(e, math.Round(e.At.Sub(up).Seconds()))
+		case sensor.Lost:
+			if errors.Is(e.Err, ErrOver) {
+				lost++
 			}
 		}
 	}
@@ -118,14 +95,45 @@ func TestWhatWasRecordedIsSaidAgain(t *testing.T) {
 			t.Errorf("%s: %d messages, want %d or one more", what, got, least)
 		}
 	}
-	lost := 0
-	for _, e := range events {
-		if e.Kind == sensor.Lost && errors.Is(e.Err, ErrOver) {
-			lost++
-		}
-	}
 	if lost != 4 {
 		t.Errorf("%d links ended with the recording, want 4", lost)
+	}
+}
+
+// listener knows what ridden measured at every second.
+type listener struct {
+	t            *testing.T
+	crank, wheel gatt.Counter
+}
+
+func (l *listener) hear(e sensor.Event, s float64) {
+	l.t.Helper()
+	switch e.Char {
+	case gatt.IndoorBikeData:
+		d, err := gatt.DecodeBike(e.Bytes)
+		if err != nil || d.Power != 200+math.Mod(s, 7) || d.Cadence != 85+math.Mod(s, 5) || math.Abs(d.Speed-9) > 0.002 {
+			l.t.Errorf("second %v: the trainer says %+v, %v", s, d, err)
+		}
+	case gatt.CyclingPowerMeasurement:
+		m, err := gatt.DecodePower(e.Bytes)
+		if err != nil || m.Power != 205+math.Mod(s, 9) {
+			l.t.Errorf("second %v: the meter says %+v, %v", s, m, err)
+		}
+		if c := l.crank.Add(uint32(m.CrankRevs), m.CrankTime, e.At); c.Known && math.Abs(c.Rate*60-90) > 0.2 {
+			l.t.Errorf("second %v: the meter's cranks turn at %.2f rpm, want 90", s, c.Rate*60)
+		}
+		if s > 20 && s <= 30 {
+			l.t.Errorf("second %v: the meter speaks in its gap", s)
+		}
+	case gatt.HeartRateMeasurement:
+		if h, err := gatt.DecodeHeartRate(e.Bytes); err != nil || h.BPM != 120+math.Floor(s/10) {
+			l.t.Errorf("second %v: the belt says %+v, %v", s, h, err)
+		}
+	case gatt.SpeedCadenceMeasurement:
+		m, err := gatt.DecodeSpeedCadence(e.Bytes)
+		if c := l.wheel.Add(m.WheelRevs, m.WheelTime, e.At); err != nil || c.Known && math.Abs(c.Rate*2.105-8.42) > 0.01 {
+			l.t.Errorf("second %v: the wheel goes %.3f m/s, want 8.42; %v", s, c.Rate*2.105, err)
+		}
 	}
 }
 
