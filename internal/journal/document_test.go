@@ -10,7 +10,8 @@ import (
 )
 
 // TestPublishedChecksum is the CRC examples of RFC 3720 (iSCSI, 2004),
-// appendix B.4; known from memory.
+// appendix B.4; secondary: quoted alike in the tests of several open codes, the
+// RFC itself was not read.
 func TestPublishedChecksum(t *testing.T) {
 	rising := make([]byte, 32)
 	for i := range rising {
