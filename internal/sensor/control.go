@@ -51,7 +51,8 @@ type control struct {
 	trusted bool // queued was given while control was held
 	spin    bool // a spin-down is asked for
 
-	refusals int
+	refusals int // in a row
+	losses   int // of control, on this link
 	retryAt  time.Time
 }
 
@@ -244,10 +245,6 @@ func (d *device) refused(why string, now time.Time, out *Out) {
 		d.say(out, now, ControlRefused,
 			"%s does not give us its brake (%s); another program may hold it. It will be asked again.", d.name(), why)
 	}
-	c.backOff(now)
-}
-
-func (c *control) backOff(now time.Time) {
 	c.retryAt = now.Add(controlRetries[min(c.refusals, len(controlRetries)-1)])
 	c.refusals++
 }
@@ -259,7 +256,8 @@ func (d *device) loseControl(why string, now time.Time, out *Out) {
 		return
 	}
 	c.held, c.queued, c.spin = false, nil, false
-	c.backOff(now)
+	c.retryAt = now.Add(controlRetries[min(c.losses, len(controlRetries)-1)])
+	c.losses++
 	d.say(out, now, ControlLost, "The brake of %s is no longer ours: %s.", d.name(), why)
 }
 
@@ -270,6 +268,7 @@ func (d *device) machineStatus(s gatt.Status, now time.Time, out *Out) {
 	switch s.Op {
 	case gatt.StatusControlLost:
 		d.loseControl("it was taken back", now, out)
+		c.wanted = false // someone else may have it now: only a new command asks
 	case gatt.StatusReset:
 		d.loseControl("it was reset", now, out)
 	case gatt.StatusSafetyKey:

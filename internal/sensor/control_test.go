@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -264,6 +263,13 @@ func TestControlLost(t *testing.T) {
 			k.indicate("80 05 01") // the one under way is still answered
 			k.wants(name)
 		}
+		if name == "taken back" {
+			k.wait(time.Minute)
+			k.wants("another may have it now")
+			k.command("trainer", watts(100))
+			k.wants("a new command asks", asksControl)
+			continue
+		}
 		k.wait(5*time.Second - time.Millisecond)
 		k.wants(name + ", too early")
 		k.wait(time.Millisecond)
@@ -275,6 +281,25 @@ func TestControlLost(t *testing.T) {
 		k.wants(name+": started again", starts)
 		k.indicate("80 07 04")
 		k.wants(name+": and told", "2AD9 05 96 00")
+	}
+}
+
+func TestControlThatIsTakenIsNotFoughtFor(t *testing.T) {
+	k := newDesk(t)
+	k.inControl()
+	for i, s := range []int{5, 10, 20, 30, 30} {
+		k.value("trainer", gatt.MachineStatus, "FF")
+		k.says("taken", ControlLost)
+		for left := s * 10; left > 0; left-- {
+			k.command("trainer", watts(200)) // a ride goes on commanding
+			k.wants(fmt.Sprint("too early, ", i))
+			k.wait(100 * time.Millisecond)
+		}
+		k.wants(fmt.Sprint("asked again, ", i), asksControl)
+		k.indicate("80 00 01")
+		k.indicate("80 07 04")
+		k.wants("the newest, just given", "2AD9 05 C8 00")
+		k.indicate("80 05 01")
 	}
 }
 
@@ -404,236 +429,4 @@ func TestStoppedByItsOwnKeyIsStartedByTheNextCommandOnly(t *testing.T) {
 	k.says("safety key", ControlLost)
 	k.wait(time.Minute)
 	k.wants("not asked for again by itself")
-}
-
-func TestSpinDown(t *testing.T) {
-	k := newDesk(t)
-	k.trainer()
-	k.out = k.h.SpinDown("trainer")
-	k.wants("needs control", asksControl)
-	k.indicate("80 00 01")
-	k.indicate("80 07 04")
-	k.wants("then", "2AD9 13 01")
-	k.indicate("80 13 01 D0 07 10 0E")
-	k.says("begins", SpinDown)
-	want := "Ride the trainer up to 36.0 km/h, then stop pedalling and let it run down to 20.0 km/h."
-	if got := k.out.Notices[0].Words; got != want {
-		t.Errorf("%q", got)
-	}
-	for _, wire := range []string{"14 01", "14 04", "14 02 20 4E", "14 03"} {
-		k.value("trainer", gatt.MachineStatus, wire)
-		k.says(wire, SpinDown)
-	}
-	for _, wire := range []string{"80 13 01", "80 13 04"} {
-		k.out = k.h.SpinDown("trainer")
-		k.wants("again", "2AD9 13 01")
-		k.indicate(wire)
-		k.says(wire, SpinDown)
-	}
-	k.answer("trainer", gatt.FitnessMachineFeature, "86 56 00 00 0C 60 00 00")
-	k.out = k.h.SpinDown("trainer")
-	k.says("has none", SpinDown)
-	k.wants("has none")
-	k.out = k.h.SpinDown("nobody")
-	k.says("not connected", SpinDown)
-}
-
-func TestZeroOffset(t *testing.T) {
-	k := newDesk(t)
-	k.connect("meter", gatt.CyclingPowerMeasurement, gatt.CyclingPowerControlPoint)
-	begin := func() {
-		t.Helper()
-		k.out = k.h.ZeroOffset("meter")
-		k.wants("begins", "2A66 0C")
-	}
-	for _, row := range []struct{ wire, words string }{
-		{"20 0C 01 F4 FF", "The zero offset of the meter is set; its raw value is -12."},
-		{"20 0C 01", "The zero offset of the meter is set."},
-		{"20 0C 04", "The zero offset of the meter was not set: failed. Let the bicycle stand still, with nobody on the pedals, and repeat."},
-	} {
-		begin()
-		k.event(Event{Kind: Wrote, Device: "meter", Char: gatt.CyclingPowerControlPoint})
-		k.value("meter", gatt.CyclingPowerControlPoint, row.wire)
-		k.says(row.wire, OffsetDone)
-		if got := k.out.Notices[0].Words; got != row.words {
-			t.Errorf("%q, want %q", got, row.words)
-		}
-	}
-	begin()
-	k.out = k.h.ZeroOffset("meter")
-	k.wants("one at a time")
-	k.event(Event{Kind: Wrote, Device: "meter", Char: gatt.CyclingPowerControlPoint, Err: errors.New("refused")})
-	k.says("refused by the link", OffsetDone)
-	begin()
-	k.wait(procedureTime)
-	k.says("time-out", OffsetDone)
-	k.asks("time-out", Request{Kind: Disconnect, Device: "meter"})
-	k.out = k.h.ZeroOffset("meter")
-	k.wants("not connected")
-	k.connect("belt", gatt.HeartRateMeasurement)
-	k.out = k.h.ZeroOffset("belt")
-	k.says("has none", OffsetDone)
-	k.wants("has none")
-}
-
-// Whatever a trainer and a radio do, in whatever order: nothing is written
-// before a command, never a second procedure while one is under way, and no
-// target without control.
-func TestRandomEventsKeepTheRules(t *testing.T) {
-	rng := rand.New(rand.NewPCG(5, 2026))
-	wires := []string{
-		"80 00 01", "80 00 01", "80 00 05", "80 07 01", "80 07 04", "80 05 01", "80 05 05", "80 05 03", "80 11 01",
-		"80 04 03", "80 04 01", "80 13 01", "FF", "01", "02 01", "03", "14 02", "", "80", "08 FA 00",
-	}
-	var written int
-	for range 3000 {
-		k := newDesk(t)
-		k.trainer()
-		k.answer("trainer", gatt.ResistanceRange, "0A 00 C8 00 0A 00")
-		r := rules{t: t, up: true}
-		for range 60 {
-			r.before(k.step(rng, wires, &r))
-			r.after(k.out)
-			if t.Failed() {
-				return
-			}
-		}
-		written += r.written
-	}
-	if written < 10000 {
-		t.Errorf("only %d writes were looked at", written)
-	}
-}
-
-// rules is what the test knows by itself of a trainer's control point.
-type rules struct {
-	t         *testing.T
-	commanded bool // on this link
-	up        bool
-	busy      bool
-	op        byte
-	held      bool
-	written   int
-}
-
-// before takes what is about to be answered by the hub's output.
-func (r *rules) before(e Event) {
-	switch {
-	case e.Kind == Lost:
-		r.up, r.commanded, r.busy, r.held = false, false, false, false
-	case e.Kind == Up:
-		r.up = true
-	case e.Kind == Wrote && e.Err != nil:
-		r.busy = false
-	case e.Kind == Value && e.Char == gatt.MachineControlPoint && len(e.Bytes) >= 3 && r.busy && e.Bytes[1] == r.op:
-		r.busy = false
-		if e.Bytes[1] == 0 && e.Bytes[2] == 1 {
-			r.held = true
-		}
-		if e.Bytes[2] == 5 {
-			r.held = false
-		}
-	case e.Kind == Value && e.Char == gatt.MachineStatus && len(e.Bytes) > 0 && (e.Bytes[0] == 0xFF || e.Bytes[0] == 1 || e.Bytes[0] == 3):
-		r.held = false
-	}
-}
-
-func (r *rules) after(out Out) {
-	r.t.Helper()
-	for _, q := range out.Requests {
-		if q.Kind != Write {
-			continue
-		}
-		r.written++
-		switch {
-		case !r.commanded:
-			r.t.Errorf("% X without a command", q.Bytes)
-		case !r.up:
-			r.t.Errorf("% X without a link", q.Bytes)
-		case r.busy:
-			r.t.Errorf("% X while %02X is under way", q.Bytes, r.op)
-		case q.Bytes[0] != 0 && !r.held:
-			r.t.Errorf("% X without control", q.Bytes)
-		}
-		r.busy, r.op = true, q.Bytes[0]
-	}
-}
-
-// step does something at random; what the hub answers is in k.out.
-func (k *desk) step(rng *rand.Rand, wires []string, r *rules) Event {
-	at := k.now
-	k.out = Out{}
-	switch rng.IntN(8) {
-	case 0, 1:
-		r.commanded = true
-		k.command("trainer", []Command{watts(200), gradient(0.02), level(0.5)}[rng.IntN(3)])
-		return Event{}
-	case 2:
-		k.wait(time.Duration(rng.IntN(12000)) * time.Millisecond)
-		return Event{}
-	case 3:
-		if rng.IntN(4) > 0 {
-			return Event{}
-		}
-		e := Event{Kind: []EventKind{Lost, Up}[rng.IntN(2)], Device: "trainer", At: at, Chars: trainerChars}
-		if e.Kind == Up && r.up {
-			return Event{}
-		}
-		r.up = r.up || e.Kind == Up
-		k.event(e)
-		return e
-	case 4:
-		e := Event{Kind: Wrote, Device: "trainer", At: at, Char: gatt.MachineControlPoint}
-		if rng.IntN(5) == 0 {
-			e.Err = errors.New("refused")
-		}
-		k.event(e)
-		return e
-	}
-	char := gatt.MachineControlPoint
-	wire := wires[rng.IntN(len(wires))]
-	if !strings.HasPrefix(wire, "80") {
-		char = gatt.MachineStatus
-	}
-	if r.busy && rng.IntN(2) == 0 {
-		char, wire = gatt.MachineControlPoint, fmt.Sprintf("80 %02X 01", r.op)
-	}
-	e := Event{Kind: Value, Device: "trainer", At: at, Char: char, Bytes: octets(wire)}
-	k.event(e)
-	return e
-}
-
-// FuzzHub hands octets over as events: nothing panics and nothing is
-// written, because nobody commands.
-func FuzzHub(f *testing.F) {
-	f.Add([]byte("\x03\x00\x09\x80\x00\x01"))
-	f.Add([]byte("\x03\x02\x08\x44\x00\xC4\x09\xB4\x00\xFA\x00"))
-	f.Fuzz(func(t *testing.T, b []byte) {
-		h := NewHub(nil)
-		h.Connect("a")
-		now := noon
-		h.Handle(Event{Kind: Up, Device: "a", At: now, Chars: gatt.Known})
-		chars := append(append([]uint16{}, gatt.Known...), gatt.ReadOnUp...)
-		for len(b) >= 3 {
-			n := min(int(b[2])%24, len(b)-3)
-			now = now.Add(time.Duration(b[2]) * 10 * time.Millisecond)
-			e := Event{
-				Kind: EventKind(b[0]%9) + Found - 1, Device: "a", At: now,
-				Char: chars[int(b[1])%len(chars)], Bytes: b[3 : 3+n], Chars: chars,
-			}
-			for _, out := range []Out{h.Handle(e), h.Tick(now)} {
-				for _, q := range out.Requests {
-					if q.Kind == Write {
-						t.Fatalf("% X written", q.Bytes)
-					}
-				}
-			}
-			for _, d := range h.Devices() {
-				if d.Sentence() == "" {
-					t.Fatal("a device without a sentence")
-				}
-			}
-			b = b[3+n:]
-		}
-	})
 }

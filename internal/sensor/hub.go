@@ -123,12 +123,19 @@ func (h *Hub) Handle(e Event) Out {
 	return out
 }
 
+// found keeps what a device says of itself; not every advertisement says all.
 func (d *device) found(e Event) {
-	name := d.advert.Name
+	before := d.advert
 	d.advert = e.Advert
 	d.advert.Name = gatt.DecodeText([]byte(e.Advert.Name)) // any stranger may send it
 	if d.advert.Name == "" {
-		d.advert.Name = name // not every advertisement carries the name
+		d.advert.Name = before.Name
+	}
+	if len(d.advert.Services) == 0 {
+		d.advert.Services = before.Services
+	}
+	if len(d.advert.ServiceData) == 0 {
+		d.advert.ServiceData = before.ServiceData
 	}
 	d.heard = e.At
 }
@@ -353,6 +360,16 @@ func (h *Hub) Command(id string, c Command, now time.Time) Out {
 	}
 	d.command(c, now, &out)
 	return out
+}
+
+// Steering tells whether a trainer's brake is ours now, and whether it would
+// take a command at once: no procedure is under way and none waits.
+func (h *Hub) Steering(id string) (held, free bool) {
+	d, ok := h.byID[id]
+	if !ok || d.link != Connected {
+		return false, false
+	}
+	return d.ctl.held, d.ctl.held && !d.ctl.busy && d.ctl.queued == nil
 }
 
 // Release stops wanting control of a trainer: nothing more is written to it,
