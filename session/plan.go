@@ -139,9 +139,15 @@ type Leg struct {
 	HeldToW float64 // the same at the end of the leg
 }
 
-// WattsAt is the target in displayed watts after a share (0 to 1) of the leg.
+// WattsAt is the target in displayed watts after a share (0 to 1) of the leg:
+// of its seconds, its metres, or its most time where no clock ends it.
 func (l Leg) WattsAt(share float64) float64 {
 	return l.AimW + (l.ToW-l.AimW)*min(1, max(0, share))
+}
+
+// HeldAt is what the brake is set to there, W; 0 if it is not to hold watts.
+func (l Leg) HeldAt(share float64) float64 {
+	return l.HeldW + (l.HeldToW-l.HeldW)*min(1, max(0, share))
 }
 
 // Warning is something to say before the ride.

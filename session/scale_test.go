@@ -307,3 +307,52 @@ func TestTurnsAndWords(t *testing.T) {
 		t.Errorf("2 km at 10 m/s last %g s", s.Legs[0].PlanS)
 	}
 }
+
+// Whatever passes Check can be scaled for any rider in range, or is too long:
+// legs follow each other, numbers are numbers, a length lies in its interval
+// and its bounds, the brake is asked for what it can hold.
+func TestScaleInvariants(t *testing.T) {
+	random := estimate.Stream(11, 0)
+	rides := 0
+	for range 400 {
+		data := make([]byte, 200)
+		for i := range data {
+			data[i] = byte(random.IntN(256))
+		}
+		s := session.Session{Blocks: (&made{data}).blocks(2)}
+		if s.Check() != nil {
+			continue
+		}
+		cp := 80 + 300*random.Float64()
+		v := session.View{ThresholdW: cp * (0.8 + 0.3*random.Float64()), CriticalPowerW: cp, WPrimeJ: 5000 + 25000*random.Float64(), WPrimeSDJ: 3000 * random.Float64(),
+			MaxPowerW: cp * (1.5 + 3*random.Float64()), Recovery: session.Recovery{Form: capacity.Recovery(random.IntN(3)), SpeedLogSD: random.Float64()},
+			HoldsPower: random.IntN(2) == 1, FloorW: 60, CeilingW: 400, NoWatts: random.IntN(4) == 1, HeartMax: float64(random.IntN(2)) * 190}
+		out, _, err := session.Scale(s, v)
+		if err != nil {
+			if !strings.Contains(err.Error(), "the whole lasts") {
+				t.Error(err)
+			}
+			continue
+		}
+		rides++
+		start := 0.0
+		for i, l := range out.Legs {
+			switch {
+			case !(math.Abs(l.StartS-start) < 1e-6) || !(l.PlanS >= 0 && l.PlanLowS <= l.PlanS && l.PlanS <= l.PlanHighS),
+				l.End.MostS > 0 && l.PlanHighS > l.End.MostS+1e-6, l.End.Kind == session.AtBalance && l.PlanLowS < l.End.LeastS-1e-6,
+				!(l.BalanceLow <= l.BalanceEnd+1e-9 && l.BalanceEnd <= 1+1e-9), math.IsNaN(l.BalanceLow) || math.IsInf(l.BalanceLow, 0),
+				l.HeldW != 0 && !(l.HeldW >= 60 && l.HeldW <= 400 && l.HeldToW >= 60 && l.HeldToW <= 400), l.HeldW != 0 && !v.HoldsPower,
+				!(l.AimW >= 0 && l.AimW <= v.MaxPowerW && l.ToW <= v.MaxPowerW && l.LowW <= l.AimW && l.AimW <= l.HighW), (l.AimW == 0) != (l.Kind == session.Off),
+				l.Words == "" || strings.Contains(l.Words, "NaN") || v.NoWatts && l.Lead == session.ByWatts:
+				t.Fatalf("leg %d of\n%s%+v", i, session.Print(s), l)
+			}
+			start += l.PlanS
+		}
+		if !(out.LoadTh >= 0 && out.WorkJ >= 0 && out.PlanLowS <= out.PlanS && out.PlanS <= out.PlanHighS) || math.Abs(start-out.PlanS) > 1e-6 {
+			t.Fatalf("totals %+v", out)
+		}
+	}
+	if rides < 100 {
+		t.Errorf("only %d sessions were scaled", rides)
+	}
+}

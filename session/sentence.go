@@ -16,7 +16,7 @@ import (
 //	        | "with the heart at" band ("% of its maximum" | "beats a minute")
 //	        | "so that you speak in whole sentences" and the like | "all out" | "as you like"
 //	        | "say" text in quotes
-//	band    = number [ "to" number ]
+//	band    = number [ ( "to" | "-" ) number ]
 //	length  = time | number ("km" | "m" | "miles")
 //	time    = number ("h" | "min" | "s") { number ("min" | "s") }
 
@@ -347,7 +347,7 @@ func (s *sentence) band(units bool) (from, to float64, err *SyntaxError) {
 	if units && !s.percent() {
 		s.watts()
 	}
-	if !s.take("to") {
+	if !s.take("to") && !s.takeMark("-") {
 		s.at = back
 		return from, from, nil
 	}

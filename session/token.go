@@ -37,7 +37,7 @@ const (
 	word    tokenKind = iota // letters, lower case
 	number                   // digits, at most one point
 	quoted                   // text between double quotes
-	mark                     // one character: % , : .
+	mark                     // one character: % , : . or the - of a band
 	lineEnd                  // the end of the line
 )
 
@@ -100,16 +100,23 @@ func tokens(text string, line int) ([]token, *SyntaxError) {
 		case isLetter(r):
 			i = endOf(runes, i, func(r rune) bool { return isLetter(r) || r == '-' })
 			t.kind, t.text = word, strings.ToLower(string(runes[begin:i]))
-		case r == '"':
-			i = endOf(runes, i+1, func(r rune) bool { return r != '"' })
+		case r == '"' || r == '“' || r == '”': // keyboards make curly ones by themselves
+			end := '"'
+			if r != end {
+				end = '”'
+			}
+			i = endOf(runes, i+1, func(r rune) bool { return r != end })
 			if i == len(runes) {
 				return nil, &SyntaxError{line, t.column, "the text that begins here has no end", `a second "`, ""}
 			}
 			t.kind, t.text = quoted, string(runes[begin+1:i])
 			i++
-		case strings.ContainsRune("%,:.", r):
+		case strings.ContainsRune("%,:.-–", r):
 			i++
 			t.kind, t.text = mark, string(r)
+			if r == '–' {
+				t.text = "-"
+			}
 		default:
 			return nil, &SyntaxError{line, t.column, fmt.Sprintf("found the character %q", r), "words, numbers, %, commas and text in quotes", ""}
 		}
