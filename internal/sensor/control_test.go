@@ -430,3 +430,22 @@ func TestStoppedByItsOwnKeyIsStartedByTheNextCommandOnly(t *testing.T) {
 	k.wait(time.Minute)
 	k.wants("not asked for again by itself")
 }
+
+func TestSteering(t *testing.T) {
+	k := newDesk(t)
+	steering := func(what string, held, free bool) {
+		t.Helper()
+		if h, f := k.h.Steering("trainer"); h != held || f != free {
+			t.Errorf("%s: held %v, free %v", what, h, f)
+		}
+	}
+	steering("nobody", false, false)
+	k.inControl()
+	steering("told and answered", true, true)
+	k.command("trainer", watts(200))
+	steering("under way", true, false)
+	k.indicate("80 05 01")
+	steering("answered", true, true)
+	k.event(Event{Kind: Lost, Device: "trainer"})
+	steering("lost", false, false)
+}

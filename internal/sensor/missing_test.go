@@ -10,76 +10,79 @@ import (
 	"chainline/internal/sensor/gatt"
 )
 
+const minute = time.Minute
+
+var lookings = []struct {
+	name string
+	l    Looking
+	want []Cause // one after the other, each tried in vain
+}{
+	{"no radio", Looking{Kind: WantPowerMeter, NoRadio: true, RadioOff: true, Linked: true}, []Cause{CauseNoRadio}},
+	{"radio off", Looking{Kind: WantHeartBelt, RadioOff: true, Battery: 0.05, HasBattery: true}, []Cause{CauseRadioOff}},
+
+	{"power meter, nothing known", Looking{Kind: WantPowerMeter, Others: 3, Scanned: minute},
+		[]Cause{CauseAsleep, CauseHeld, CauseOtherRadio, CauseBattery}},
+	{"trainer, nothing known", Looking{Kind: WantTrainer, Others: 3, Scanned: minute},
+		[]Cause{CauseAsleep, CauseHeld, CauseOtherRadio}},
+	{"belt, nothing known", Looking{Kind: WantHeartBelt, Others: 3, Scanned: minute},
+		[]Cause{CauseAsleep, CauseHeld, CauseDryStrap, CauseOtherRadio, CauseBattery}},
+	{"speed and cadence, nothing known", Looking{Kind: WantSpeedCadence, Others: 3, Scanned: minute},
+		[]Cause{CauseAsleep, CauseHeld, CauseStillWheel, CauseMagnet, CauseOtherRadio, CauseBattery}},
+
+	{"known before: it speaks this radio", Looking{Kind: WantPowerMeter, Known: true, Others: 3},
+		[]Cause{CauseAsleep, CauseHeld, CauseBattery}},
+	{"nearly empty at its last word", Looking{Kind: WantPowerMeter, Known: true, Others: 3, HasBattery: true, Battery: 0.1},
+		[]Cause{CauseBattery, CauseAsleep, CauseHeld}},
+	{"battery was fine", Looking{Kind: WantPowerMeter, Known: true, Others: 3, HasBattery: true, Battery: 0.11},
+		[]Cause{CauseAsleep, CauseHeld, CauseBattery}},
+	{"a trainer has no battery", Looking{Kind: WantTrainer, Known: true, Others: 3, HasBattery: true},
+		[]Cause{CauseAsleep, CauseHeld}},
+	{"the cranks turn: not asleep", Looking{Kind: WantPowerMeter, Known: true, Others: 3, Turning: true},
+		[]Cause{CauseHeld, CauseBattery}},
+	{"the cranks turn, trainer", Looking{Kind: WantTrainer, Known: true, Others: 3, Turning: true}, []Cause{CauseHeld}},
+	{"turning cranks do not wake a belt", Looking{Kind: WantHeartBelt, Known: true, Others: 3, Turning: true},
+		[]Cause{CauseAsleep, CauseHeld, CauseDryStrap, CauseBattery}},
+	{"worn", Looking{Kind: WantHeartBelt, Known: true, Others: 3, Worn: true},
+		[]Cause{CauseHeld, CauseDryStrap, CauseBattery}},
+	{"nothing at all is heard", Looking{Kind: WantTrainer, Known: true, Scanned: deafAfter},
+		[]Cause{CauseAsleep, CauseHeld, CauseDeaf}},
+	{"not for long enough", Looking{Kind: WantTrainer, Known: true, Scanned: deafAfter - 1},
+		[]Cause{CauseAsleep, CauseHeld}},
+
+	{"it is there", Looking{Kind: WantTrainer, Heard: true}, nil},
+	{"there, and cannot be connected", Looking{Kind: WantTrainer, Heard: true, Failing: true}, []Cause{CauseHeld}},
+	{"faintly", Looking{Kind: WantPowerMeter, Heard: true, Failing: true, RSSI: -85},
+		[]Cause{CauseFar, CauseHeld, CauseBattery}},
+	{"loudly", Looking{Kind: WantPowerMeter, Heard: true, Failing: true, RSSI: -84}, []Cause{CauseHeld, CauseBattery}},
+
+	{"connected, nothing to count yet", Looking{Kind: WantPowerMeter, Linked: true}, nil},
+	{"connected and counting", Looking{Kind: WantPowerMeter, Linked: true, Turning: true, CrankCounted: true}, nil},
+	{"connected and silent", Looking{Kind: WantPowerMeter, Linked: true, Turning: true}, []Cause{CauseBattery}},
+	{"trainer silent", Looking{Kind: WantTrainer, Linked: true, Turning: true}, nil},
+	{"belt without skin", Looking{Kind: WantHeartBelt, Linked: true, ContactLost: true}, []Cause{CauseDryStrap, CauseBattery}},
+	{"belt without skin that still counts", Looking{Kind: WantHeartBelt, Linked: true, ContactLost: true, CrankCounted: true},
+		[]Cause{CauseDryStrap, CauseBattery}},
+	{"belt that says nothing", Looking{Kind: WantHeartBelt, Linked: true}, []Cause{CauseDryStrap, CauseBattery}},
+	{"belt that beats", Looking{Kind: WantHeartBelt, Linked: true, CrankCounted: true}, nil},
+	{"nothing turns", Looking{Kind: WantSpeedCadence, Linked: true}, nil},
+	{"nothing counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true},
+		[]Cause{CauseStillWheel, CauseMagnet, CauseBattery}},
+	{"wheel only, not counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true},
+		[]Cause{CauseStillWheel, CauseMagnet, CauseBattery}},
+	{"crank only, not counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasCrank: true},
+		[]Cause{CauseMagnet, CauseBattery}},
+	{"of two, the wheel is not counted",
+		Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true, HasCrank: true, CrankCounted: true},
+		[]Cause{CauseStillWheel, CauseMagnet, CauseBattery}},
+	{"of two, the crank is not counted",
+		Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true, HasCrank: true, WheelCounted: true},
+		[]Cause{CauseMagnet, CauseBattery}},
+	{"wheel only, counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true, WheelCounted: true}, nil},
+	{"both counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, WheelCounted: true, CrankCounted: true}, nil},
+}
+
 func TestNextThingToTry(t *testing.T) {
-	minute := time.Minute
-	for _, row := range []struct {
-		name string
-		l    Looking
-		want []Cause // one after the other, each tried in vain
-	}{
-		{"no radio", Looking{Kind: WantPowerMeter, NoRadio: true, RadioOff: true, Linked: true}, []Cause{CauseNoRadio}},
-		{"radio off", Looking{Kind: WantHeartBelt, RadioOff: true, Battery: 0.05, HasBattery: true}, []Cause{CauseRadioOff}},
-
-		{"power meter, nothing known", Looking{Kind: WantPowerMeter, Others: 3, Scanned: minute},
-			[]Cause{CauseAsleep, CauseHeld, CauseOtherRadio, CauseBattery}},
-		{"trainer, nothing known", Looking{Kind: WantTrainer, Others: 3, Scanned: minute},
-			[]Cause{CauseAsleep, CauseHeld, CauseOtherRadio}},
-		{"belt, nothing known", Looking{Kind: WantHeartBelt, Others: 3, Scanned: minute},
-			[]Cause{CauseAsleep, CauseHeld, CauseDryStrap, CauseOtherRadio, CauseBattery}},
-		{"speed and cadence, nothing known", Looking{Kind: WantSpeedCadence, Others: 3, Scanned: minute},
-			[]Cause{CauseAsleep, CauseHeld, CauseStillWheel, CauseMagnet, CauseOtherRadio, CauseBattery}},
-
-		{"known before: it speaks this radio", Looking{Kind: WantPowerMeter, Known: true, Others: 3},
-			[]Cause{CauseAsleep, CauseHeld, CauseBattery}},
-		{"nearly empty at its last word", Looking{Kind: WantPowerMeter, Known: true, Others: 3, HasBattery: true, Battery: 0.1},
-			[]Cause{CauseBattery, CauseAsleep, CauseHeld}},
-		{"battery was fine", Looking{Kind: WantPowerMeter, Known: true, Others: 3, HasBattery: true, Battery: 0.11},
-			[]Cause{CauseAsleep, CauseHeld, CauseBattery}},
-		{"a trainer has no battery", Looking{Kind: WantTrainer, Known: true, Others: 3, HasBattery: true},
-			[]Cause{CauseAsleep, CauseHeld}},
-		{"the cranks turn: not asleep", Looking{Kind: WantPowerMeter, Known: true, Others: 3, Turning: true},
-			[]Cause{CauseHeld, CauseBattery}},
-		{"the cranks turn, trainer", Looking{Kind: WantTrainer, Known: true, Others: 3, Turning: true}, []Cause{CauseHeld}},
-		{"turning cranks do not wake a belt", Looking{Kind: WantHeartBelt, Known: true, Others: 3, Turning: true},
-			[]Cause{CauseAsleep, CauseHeld, CauseDryStrap, CauseBattery}},
-		{"worn", Looking{Kind: WantHeartBelt, Known: true, Others: 3, Worn: true},
-			[]Cause{CauseHeld, CauseDryStrap, CauseBattery}},
-		{"nothing at all is heard", Looking{Kind: WantTrainer, Known: true, Scanned: deafAfter},
-			[]Cause{CauseAsleep, CauseHeld, CauseDeaf}},
-		{"not for long enough", Looking{Kind: WantTrainer, Known: true, Scanned: deafAfter - 1},
-			[]Cause{CauseAsleep, CauseHeld}},
-
-		{"it is there", Looking{Kind: WantTrainer, Heard: true}, nil},
-		{"there, and cannot be connected", Looking{Kind: WantTrainer, Heard: true, Failing: true}, []Cause{CauseHeld}},
-		{"faintly", Looking{Kind: WantPowerMeter, Heard: true, Failing: true, RSSI: -85},
-			[]Cause{CauseFar, CauseHeld, CauseBattery}},
-		{"loudly", Looking{Kind: WantPowerMeter, Heard: true, Failing: true, RSSI: -84}, []Cause{CauseHeld, CauseBattery}},
-
-		{"connected, nothing to count yet", Looking{Kind: WantPowerMeter, Linked: true}, nil},
-		{"connected and counting", Looking{Kind: WantPowerMeter, Linked: true, Turning: true, CrankCounted: true}, nil},
-		{"connected and silent", Looking{Kind: WantPowerMeter, Linked: true, Turning: true}, []Cause{CauseBattery}},
-		{"trainer silent", Looking{Kind: WantTrainer, Linked: true, Turning: true}, nil},
-		{"belt without skin", Looking{Kind: WantHeartBelt, Linked: true, ContactLost: true}, []Cause{CauseDryStrap, CauseBattery}},
-		{"belt without skin that still counts", Looking{Kind: WantHeartBelt, Linked: true, ContactLost: true, CrankCounted: true},
-			[]Cause{CauseDryStrap, CauseBattery}},
-		{"belt that says nothing", Looking{Kind: WantHeartBelt, Linked: true}, []Cause{CauseDryStrap, CauseBattery}},
-		{"belt that beats", Looking{Kind: WantHeartBelt, Linked: true, CrankCounted: true}, nil},
-		{"nothing turns", Looking{Kind: WantSpeedCadence, Linked: true}, nil},
-		{"nothing counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true},
-			[]Cause{CauseStillWheel, CauseMagnet, CauseBattery}},
-		{"wheel only, not counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true},
-			[]Cause{CauseStillWheel, CauseMagnet, CauseBattery}},
-		{"crank only, not counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasCrank: true},
-			[]Cause{CauseMagnet, CauseBattery}},
-		{"of two, the wheel is not counted",
-			Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true, HasCrank: true, CrankCounted: true},
-			[]Cause{CauseStillWheel, CauseMagnet, CauseBattery}},
-		{"of two, the crank is not counted",
-			Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true, HasCrank: true, WheelCounted: true},
-			[]Cause{CauseMagnet, CauseBattery}},
-		{"wheel only, counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, HasWheel: true, WheelCounted: true}, nil},
-		{"both counted", Looking{Kind: WantSpeedCadence, Linked: true, Turning: true, WheelCounted: true, CrankCounted: true}, nil},
-	} {
+	for _, row := range lookings {
 		var got []Cause
 		for range 20 {
 			s, ok := Next(row.l)

@@ -28,8 +28,9 @@ func TestPublishedMachineFeature(t *testing.T) {
 }
 
 // Bluetooth SIG XML of Supported Power Range, Resistance Level Range and
-// Inclination Range: read. The three-octet resistance range is from the GATT
-// Specification Supplement: read in an excerpt.
+// Inclination Range: read. The three-octet resistance range is that of the
+// GATT Specification Supplement as an open library's documentation repeats
+// it: secondary.
 func TestPublishedRanges(t *testing.T) {
 	for _, row := range []struct {
 		name   string
