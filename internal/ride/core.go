@@ -178,7 +178,7 @@ func (c *Core) linkLost(e sensor.Event) {
 	}
 	_, _, told := c.gate.Told()
 	c.gate.Forget()
-	c.steer.reset()
+	c.steer = steer{}
 	if told && (c.stage == Riding || c.stage == Paused) {
 		c.notice(AboutStop, true, "The trainer does not hear us. Stop pedalling and shift down; it may hold its last resistance.")
 	}
@@ -379,6 +379,7 @@ func (c *Core) hubNotice(n sensor.Notice) {
 		return
 	case sensor.ControlLost:
 		c.gate.Forget()
+		c.steer.held = false
 		urgent = c.stage == Riding
 	case sensor.ControlGained:
 		c.mark("note", n.Device, n.Words)

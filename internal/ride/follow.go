@@ -75,10 +75,15 @@ func (f *follow) length(leg session.Leg) float64 {
 	return 0
 }
 
+// lagShare of a brake's lag is how much earlier than by its dead time a target
+// is sent: what the step before loses at its end, this one gains at its
+// beginning. Our judgement.
+const lagShare = 0.7
+
 // wattsAhead is the target when the brake will have heard of it: sent early by
 // the brake's dead time.
 func (f *follow) wattsAhead(c *Core) float64 {
-	ahead := c.setup.Rig.DeadTime
+	ahead := c.setup.Rig.DeadTime + lagShare*c.setup.Rig.Lag
 	if k := c.setup.Course; k != nil {
 		if len(k.Cues) == 0 {
 			return 0
@@ -186,9 +191,7 @@ func (f *follow) over(c *Core, leg session.Leg, dt float64) bool {
 func (f *follow) step(c *Core, index int) {
 	f.index, f.fromS, f.fromM, f.cutS, f.spentS, f.warned = index, c.clock(), c.at, 0, 0, false
 	f.at = c.now
-	bias := c.steer.bias
 	c.steer.reset()
-	c.steer.bias, c.steer.at = bias, c.now
 	if s, switched := c.power.newStep(c.now); switched {
 		c.mark("switched", string(s.key), "")
 		c.notice(AboutPower, false, "Watts come from "+c.sourceName(s)+" again.")

@@ -48,7 +48,7 @@ func (l Limits) ForRider(maxPower, ceiling float64) Limits {
 // How long a fall takes, and the longest time between two calls that counts
 // as time the trainer had to follow.
 const (
-	fallSeconds  = 1.5 // and the next call at most a quarter second later: below two seconds
+	fallSeconds  = 1.0 // and the next call at most a quarter second later: below two seconds
 	mostBetween  = 1.0 // s
 	sendAgain    = 10 * time.Second
 	leastWatts   = 1.0   // W: smaller changes are not sent

@@ -11,11 +11,19 @@ import (
 // tickEvery is how often a ride looks at its clock.
 const tickEvery = 250 * time.Millisecond
 
+// Bench is a rig in virtual time: bench.World, or something around it.
+type Bench interface {
+	Do(sensor.Request)
+	Advance(to time.Time) []sensor.Event
+	Now() time.Time
+	Show(bench.Shown)
+}
+
 // Headless rides on a bench rig as fast as it can: connects to every device
 // found, lets the simulated rider follow the screen, and ends with the ride or
 // after most of virtual time. each is called after every tick and may be nil;
 // replan may be nil. It is the same for the same core and world.
-func Headless(ctx context.Context, c *Core, w *bench.World, most time.Duration, replan Replanner, keep func(record []byte) error, each func(*Core) error) error {
+func Headless(ctx context.Context, c *Core, w Bench, most time.Duration, replan Replanner, keep func(record []byte) error, each func(*Core) error) error {
 	wanted := map[string]bool{}
 	for _, r := range c.hub.Scan(true).Requests {
 		w.Do(r)

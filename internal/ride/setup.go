@@ -107,6 +107,7 @@ type Rig struct {
 	RollingMass   float64     `json:"rolling_mass_kg,omitempty"` // what wheel and flywheel weigh in effect, at the tyre
 	Circumference float64     `json:"circumference_m,omitempty"`
 	DeadTime      float64     `json:"dead_time_s,omitempty"` // of the brake, measured; 0 unknown
+	Lag           float64     `json:"lag_s,omitempty"`       // of the brake, first order, measured; 0 unknown
 	FloorW        float64     `json:"floor_w,omitempty"`
 	CeilingW      float64     `json:"ceiling_w,omitempty"`
 	// Gradient drives the trainer by the course's gradient instead of by the

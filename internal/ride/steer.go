@@ -16,33 +16,57 @@ import (
 // judgement, all of them.
 const (
 	steerMost    = 0.15 // of the target, either way
-	steerPerS    = 0.01 // share of the difference made up per second
+	steerPerS    = 0.02 // share of the difference made up per second
+	steerAfter   = 30.0 // s into a step: the 10 s means have settled
+	undershoot   = 1.0  // of what a lagging brake still gives too much, taken off a falling target
 	collapseRPM  = 50.0
 	recoverRPM   = 65.0
 	collapseTime = 1500 * time.Millisecond
 	easedTo      = 0.5 // of the target
+	askAgain     = 2 * time.Second
 )
 
 // steer is what is remembered from tick to tick.
 type steer struct {
-	bias     float64 // W added so that the meter reads the target
+	bias     float64 // share of the target added so that the meter reads it
+	model    float64 // W the brake gives by now if it follows with the measured lag
+	modelAt  time.Time
 	slowFor  time.Time
 	eased    float64 // share of the target, 1 when not eased
 	heartAt  time.Time
 	heartAdd float64 // share added to keep the heart in its band
 	at       time.Time
+	asked    time.Time // when control was last asked for
+	held     bool      // the brake is ours, and was told 'easy' first
 }
 
-func (s *steer) reset() { *s = steer{} }
+// reset forgets what belongs to a step.
+func (s *steer) reset() {
+	*s = steer{asked: s.asked, held: s.held, bias: s.bias, at: s.at, model: s.model, modelAt: s.modelAt}
+}
 
 // command sends what the gate lets through.
 func (c *Core) command() {
 	if c.setup.Way != Controlling || c.trainer == "" || !c.links[c.trainer] {
 		return
 	}
-	want := c.wish()
-	stale := c.stale()
-	told, ok := c.gate.Pass(want, c.now, stale)
+	held, free := c.hub.Steering(c.trainer)
+	switch {
+	case !held:
+		// The first command asks for control. Until that is granted only 'easy'
+		// waits at the trainer, and it is said again now and then.
+		if c.now.Sub(c.steer.asked) < askAgain {
+			return
+		}
+		c.gate.Forget()
+		c.steer.asked, c.steer.held = c.now, false
+	case !free:
+		return // what rises meanwhile would arrive as one step
+	case !c.steer.held:
+		c.gate.Forget()
+		c.steer.held = true
+	}
+	told, ok := c.gate.Pass(c.wish(), c.now, c.stale())
 	if !ok {
 		return
 	}
@@ -102,7 +126,26 @@ func (c *Core) held(watts float64) sensor.Command {
 	c.ease()
 	target := watts * c.steer.eased
 	c.steerToMeter(target)
-	return sensor.Command{Kind: sensor.TargetPower, Watts: target + c.steer.bias}
+	target *= 1 + c.steer.bias
+	return sensor.Command{Kind: sensor.TargetPower, Watts: c.undershot(target)}
+}
+
+// undershot is a falling target taken lower while a brake that follows late
+// still gives too much. Rising targets are never taken higher.
+func (c *Core) undershot(target float64) float64 {
+	kind, told, ok := c.gate.Told()
+	lag, dt := c.setup.Rig.Lag, c.now.Sub(c.steer.modelAt).Seconds()
+	c.steer.modelAt = c.now
+	if lag <= 0 || !ok || kind != sensor.TargetPower || dt <= 0 || dt > 2 {
+		c.steer.model = math.Min(target, told)
+		return target
+	}
+	c.steer.model += (told - c.steer.model) * -math.Expm1(-dt/lag)
+	over := c.steer.model - target
+	if over < 5 {
+		return target
+	}
+	return math.Max(0.5*target, target-undershoot*over)
 }
 
 // ease lowers the target while cadence has collapsed, and gives it back when
@@ -135,7 +178,7 @@ func (c *Core) steerToMeter(target float64) {
 	dt := c.now.Sub(c.steer.at).Seconds()
 	c.steer.at = c.now
 	s := c.power.all[c.setup.Rig.Trusted]
-	if s == nil || s.device == c.trainer || s.silent(c.now) || dt <= 0 || dt > 2 || c.follow.sinceStep(c) < 12 {
+	if s == nil || s.device == c.trainer || s.silent(c.now) || dt <= 0 || dt > 2 || c.follow.sinceStep(c) < steerAfter {
 		return
 	}
 	corrected := s.mean
@@ -146,8 +189,7 @@ func (c *Core) steerToMeter(target float64) {
 	if corrected < 20 || known && rpm < collapseRPM || c.steer.eased < 1 {
 		return
 	}
-	most := steerMost * target
-	c.steer.bias = math.Max(-most, math.Min(most, c.steer.bias+(target-corrected)*steerPerS*dt*4))
+	c.steer.bias = math.Max(-steerMost, math.Min(steerMost, c.steer.bias+(1-corrected/target)*steerPerS*dt))
 }
 
 // byHeart is the share to add to a leg's watts so that the heart comes into
