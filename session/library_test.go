@@ -1,6 +1,8 @@
 package session_test
 
 import (
+	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -164,6 +166,18 @@ test until you cannot go on, at most 20 min, from 50 to 200 % of threshold`)
 	}
 	if !strings.Contains(strings.Join(j.Notes, "\n"), "“ride 2 km at 90 % of threshold” would end for each rider at another moment: together it lasts") {
 		t.Errorf("notes %q", j.Notes)
+	}
+	var alone []float64 // of the hard stage, both turns of three riders
+	for _, v := range views {
+		one, _, err := session.Scale(s, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		alone = append(alone, one.Legs[1].PlanS, one.Legs[3].PlanS)
+	}
+	slices.Sort(alone)
+	if median := (alone[2] + alone[3]) / 2; math.Abs(j.Rows[1].CommonS-median) > 2.5 || alone[0] > median-5 {
+		t.Errorf("together %g s, alone %v", j.Rows[1].CommonS, alone)
 	}
 	if _, err := session.Together(s, nil); err == nil {
 		t.Error("a group of nobody")

@@ -356,3 +356,60 @@ func TestScaleInvariants(t *testing.T) {
 		t.Errorf("only %d sessions were scaled", rides)
 	}
 }
+
+// The 80 % interval of legs that end on W′, in closed form: at 310 W, 60 W
+// above critical power, half of W′ lasts W′/120 s, for W′ 18 ± 1.28155·2 kJ;
+// at 125 W from 50 to 80 % takes W′/125·ln(0.5/0.2) s, times exp(±1.28155·0.5)
+// for the speed of recovery.
+func TestAnalyticIntervals(t *testing.T) {
+	v := rider()
+	v.WPrimeSDJ = 2000
+	s, _ := scaled(t, "ride until 50 % is left, at least 10 s, at most 10 min, at 310 W\nride until you say so, at most 5 min, at 100 W", v)
+	near := func(what string, got, want float64) {
+		t.Helper()
+		if math.Abs(got-want) > 1e-5 {
+			t.Errorf("%s: %.6f s, want %.6f", what, got, want)
+		}
+	}
+	near("shortest", s.Legs[0].PlanLowS, (18000-estimate.Z80*2000)/120)
+	near("planned", s.Legs[0].PlanS, 150)
+	near("longest", s.Legs[0].PlanHighS, (18000+estimate.Z80*2000)/120)
+	near("at a word, shortest", s.Legs[1].PlanLowS, 0)
+	near("at a word, longest", s.Legs[1].PlanHighS, 300)
+	v = rider()
+	v.Recovery.SpeedLogSD = 0.5
+	s, _ = scaled(t, "ride until 50 % is left, at least 10 s, at most 10 min, at 310 W\neasy until 80 % is back, at least 10 s, at most 10 min", v)
+	want := 18000. / 125 * math.Log(0.5/0.2)
+	for what, pair := range map[string][2]float64{"shortest": {s.Legs[1].PlanLowS, math.Exp(-0.5 * estimate.Z80)}, "planned": {s.Legs[1].PlanS, 1}, "longest": {s.Legs[1].PlanHighS, math.Exp(0.5 * estimate.Z80)}} {
+		if math.Abs(pair[0]-want*pair[1]) > 0.01 { // back is back within a millionth of W′
+			t.Errorf("%s: %.3f s, want %.3f", what, pair[0], want*pair[1])
+		}
+	}
+}
+
+// Riders whose W′ is normal, 18 ± 2 kJ, and whose critical power is known: 10
+// min at 277 W spend 16.2 kJ, which Φ(−0.9) = 0.1841 of them do not have.
+func TestAnalyticChanceOfEmptying(t *testing.T) {
+	s, _ := scaled(t, "ride 10 min at 277 W\nsprint 10 s", rider())
+	c := capacity.Capacity{CriticalPower: 250, WPrime: 18000, MaxPower: 900}
+	c.Sigma[1][1] = 2000
+	if got := s.ChanceOfEmptying(rider(), c, 20000, estimate.Stream(3, 0)); math.Abs(got-0.1841) > 0.01 {
+		t.Errorf("chance %.4f, want 0.1841", got)
+	}
+	if s, _ = scaled(t, "test 10 min all out", rider()); s.ChanceOfEmptying(rider(), c, 1000, estimate.Stream(3, 0)) != 0 {
+		t.Error("who rides all out is emptied by the plan")
+	}
+}
+
+func TestDistanceInterval(t *testing.T) {
+	v := rider()
+	guessed, _ := scaled(t, "ride 2 km at 200 W", v)
+	if l := guessed.Legs[0]; l.PlanHighS < 1.1*l.PlanS || l.PlanLowS > 0.9*l.PlanS {
+		t.Errorf("a guessed road: %g (%g to %g) s", l.PlanS, l.PlanLowS, l.PlanHighS)
+	}
+	v.Speed = func(watts float64) float64 { return watts / 20 }
+	known, _ := scaled(t, "ride 2 km at 200 W", v)
+	if l := known.Legs[0]; math.Abs(l.PlanLowS-2000/(206./20)) > 1e-9 || math.Abs(l.PlanHighS-2000/(194./20)) > 1e-9 {
+		t.Errorf("the band of 194 to 206 W: %g to %g s", l.PlanLowS, l.PlanHighS)
+	}
+}

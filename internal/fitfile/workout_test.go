@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -262,6 +263,9 @@ func TestWorkoutErrors(t *testing.T) {
 		if err == nil || !strings.Contains(text, want) || !strings.HasPrefix(text, "we ird.fit: ") || strings.Contains(text, "\n") {
 			t.Errorf("got %q, want %q", text, want)
 		}
+	}
+	if _, lost, err := fitfile.ReadWorkout(bytes.NewReader(slices.Concat(good, good)), "two"); err != nil || !slices.Contains(lost, "what follows the first workout in the file is left out") {
+		t.Errorf("two in one: %v, lost %q", err, lost)
 	}
 	for n := range good {
 		if _, _, err := fitfile.ReadWorkout(bytes.NewReader(good[:n]), "cut"); err == nil {
