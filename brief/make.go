@@ -105,8 +105,33 @@ type Stated struct{ CriticalPower, WPrime, PowerLimit float64 }
 // Make assembles the brief. It returns an error wrapping pacing.ErrStall when
 // a plan brings the rider to a standstill, and ctx's when cancelled.
 func Make(ctx context.Context, q Request) (Brief, error) {
+	b, _, err := MakeRide(ctx, q)
+	return b, err
+}
+
+// Ridden is what a brief was made from that a ride goes on with: what was
+// asked of pacing, the orders it gave, and the capacity in this room.
+type Ridden struct {
+	Ask      pacing.Request
+	Result   pacing.Result
+	Capacity capacity.Capacity
+}
+
+// MakeRide makes the brief, and what a live ride of it needs.
+func MakeRide(ctx context.Context, q Request) (Brief, Ridden, error) {
+	s, err := plan(ctx, q)
+	if err != nil {
+		return Brief{}, Ridden{}, err
+	}
+	ridden := Ridden{s.ask, s.res, s.c} // before the list of what is worth doing tries other plans
+	b, err := s.brief(ctx)
+	return b, ridden, err
+}
+
+// plan is a sheet with its plan made.
+func plan(ctx context.Context, q Request) (*sheet, error) {
 	learnt, account := q.learn()
-	s := sheet{Request: q, learnt: learnt, account: account, cool: learnt.Displayed}
+	s := &sheet{Request: q, learnt: learnt, account: account, cool: learnt.Displayed}
 	if q.byFeel() && q.Stated == nil {
 		s.cool = learnt.True // nothing shows watts: effort is a share of one's own
 	}
@@ -115,15 +140,12 @@ func Make(ctx context.Context, q Request) (Brief, error) {
 	// that well enough.
 	var err error
 	if s.heat, err = s.heatOf(ctx); err != nil {
-		return Brief{}, err
+		return nil, err
 	}
 	if s.heat.costs() {
 		s.c = s.cool.InHeat(s.heat.share)
 	}
-	if err := s.make(ctx); err != nil {
-		return Brief{}, err
-	}
-	return s.brief(ctx)
+	return s, s.make(ctx)
 }
 
 // make plans and forecasts for the capacity c of the sheet.
@@ -142,7 +164,7 @@ func (s *sheet) make(ctx context.Context) error {
 		floor, ceiling := q.Rig.Limits()
 		s.ask.Floor, s.ask.Ceiling = floor, math.Min(ceiling, s.c.MaxPower)
 		if q.EasyOnly {
-			s.ask.Ceiling = math.Max(floor+pacing.WattStep, math.Min(s.ask.Ceiling, easyShare*s.c.CriticalPower))
+			s.ask.Ceiling = math.Max(floor+pacing.WattStep, math.Min(s.ask.Ceiling, EasyShare*s.c.CriticalPower))
 		}
 		if q.minor() {
 			s.ask.Ceiling = math.Max(floor+pacing.WattStep, math.Min(s.ask.Ceiling, s.c.Power(minorFor)))
@@ -171,10 +193,10 @@ const inferStream = 1 << 40
 // under 18 to top: nothing all-out. Our judgement.
 const minorFor = 480.0
 
-// easyShare of critical power is the most that a rider whom the screening lets
+// EasyShare of critical power is the most that a rider whom the screening lets
 // ride only easily is asked for: below where talking stops being comfortable.
 // Our judgement.
-const easyShare = 0.6
+const EasyShare = 0.6
 
 func (q Request) minor() bool { return q.Rider.Age > 0 && q.Rider.Age < 18 }
 

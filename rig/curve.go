@@ -115,6 +115,14 @@ func (c PowerCurve) Covers(v float64) bool {
 	return !c.Known() || v >= c.first-1e-9 && v <= c.last().WheelSpeed+1e-9
 }
 
+// Points are the rows the curve was made from.
+func (c PowerCurve) Points() []Point {
+	if !c.Known() {
+		return nil
+	}
+	return append([]Point(nil), c.points[1:]...)
+}
+
 func (c PowerCurve) last() Point { return c.points[len(c.points)-1] }
 
 // Watts at a wheel speed (m/s); 0 at or below standstill.

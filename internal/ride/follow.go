@@ -96,17 +96,26 @@ func (f *follow) wattsAhead(c *Core) float64 {
 	}
 	t, whole := f.elapsed(c)+ahead, f.length(leg)
 	if whole > 0 && t >= whole {
-		if n, ok := f.next(); ok && n.Lead == session.ByWatts && n.Kind != session.Off && n.Kind != session.Sprint {
-			return n.WattsAt(0)
+		if n, ok := f.next(); ok && n.Lead == session.ByWatts && n.HeldW > 0 {
+			return n.HeldAt(0)
 		}
 	}
-	if whole == 0 {
-		whole = leg.PlanS
+	return leg.HeldAt(f.share(c, leg, t))
+}
+
+// share is how much of a leg is behind after t seconds of it.
+func (f *follow) share(c *Core, leg session.Leg, t float64) float64 {
+	switch {
+	case f.cutS > 0:
+		return t / f.cutS
+	case leg.End.Kind == session.AfterTime && leg.End.Seconds > 0:
+		return t / leg.End.Seconds
+	case leg.End.Kind == session.AfterDistance && leg.End.Metres > 0:
+		return (c.at - f.fromM) / leg.End.Metres
+	case leg.End.MostS > 0:
+		return t / leg.End.MostS
 	}
-	if whole <= 0 {
-		return leg.AimW
-	}
-	return leg.WattsAt(t / whole)
+	return 0
 }
 
 // cueAt is the index of the cue that holds now, or a little ahead (s).

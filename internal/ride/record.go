@@ -175,14 +175,7 @@ func (c *Core) target() float64 {
 	if !ok {
 		return 0
 	}
-	whole := c.follow.length(leg)
-	if whole == 0 {
-		whole = leg.PlanS
-	}
-	if whole <= 0 {
-		return leg.AimW
-	}
-	return leg.WattsAt(c.follow.elapsed(c) / whole)
+	return leg.WattsAt(c.follow.share(c, leg, c.follow.elapsed(c)))
 }
 
 func recordPlan(t float64, cues []Cue) []byte {

@@ -112,7 +112,7 @@ func (c *Core) wish() sensor.Command {
 	switch {
 	case leg.Kind == session.Off:
 		return easy
-	case leg.Kind == session.Sprint || leg.Stage.Target.Of == session.OfAllOut || leg.Lead == session.ByFeel:
+	case leg.HeldW == 0: // all out, or by feel: a flat road
 		return sensor.Command{Kind: sensor.TargetGradient}
 	case leg.Lead == session.ByHeart:
 		return c.held(leg.AimW * (1 + c.byHeart(leg)))
