@@ -69,7 +69,8 @@ type Core struct {
 	wheel   wheel
 	trainer string // device that is told
 	links   map[string]bool
-	everUp  bool // the trainer was linked once
+	scanned time.Time // since when devices are looked for
+	everUp  bool      // the trainer was linked once
 
 	cadence, heart, wheelSpeed held
 	balance                    float64 // J
@@ -395,7 +396,7 @@ func (c *Core) finish() {
 	}
 	c.stage = Ended
 	if !c.left {
-		c.record(recordEnd(c.seconds(c.now)))
+		c.record(EndRecord(c.seconds(c.now)))
 	}
 	c.out.Done = true
 }
@@ -420,4 +421,28 @@ func (c *Core) end(words string) {
 		c.notice(AboutRide, false, words)
 	}
 	c.stage, c.endAt = Ending, c.now.Add(2500*time.Millisecond)
+}
+
+// Devices is what is to be remembered of the devices.
+func (c *Core) Devices() []sensor.Setting { return c.hub.Settings() }
+
+// ConnectAll connects to every device that was found, as a bench or a
+// recording wants it.
+func (c *Core) ConnectAll() {
+	for _, d := range c.hub.Devices() {
+		if !d.Saved && d.Link == sensor.NotConnected {
+			c.take(c.hub.Connect(d.ID))
+		}
+	}
+}
+
+// Seen are the devices the port told of, connected or not.
+func (c *Core) Seen() []sensor.Device { return c.hub.Devices() }
+
+// Missing is the next thing to try for a sensor that does not appear.
+func (c *Core) Missing(kind sensor.Wanted, id string, tried []sensor.Cause) (sensor.Step, bool) {
+	l := c.hub.Looking(kind, id)
+	l.Tried = tried
+	l.Scanned = c.now.Sub(c.scanned)
+	return sensor.Next(l)
 }

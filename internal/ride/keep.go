@@ -4,10 +4,8 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
-	"sort"
 	"strings"
 	"time"
 
@@ -15,8 +13,8 @@ import (
 	"chainline/internal/sensor"
 )
 
-// Journals of rides stand in one folder, each under its ride's ID.
-const journalSuffix = ".journal"
+// Suffix of journals, which stand in one folder, each under its ride's ID.
+const Suffix = ".journal"
 
 // Kept is a ride whose journal is open.
 type Kept struct {
@@ -37,7 +35,7 @@ func Begin(folder string, s Setup, hub *sensor.Hub) (*Kept, error) {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return nil, fmt.Errorf("the folder for rides: %w", err)
 	}
-	path := filepath.Join(folder, s.ID+journalSuffix)
+	path := filepath.Join(folder, s.ID+Suffix)
 	sum := sha256.Sum256([]byte(s.ID))
 	w, err := journal.Create(path, journal.Identity(sum[:16]))
 	if err != nil {
@@ -53,7 +51,7 @@ func GoOn(path string, hub *sensor.Hub, now time.Time) (*Kept, error) {
 	if err != nil {
 		return nil, err
 	}
-	r, err := understand(found)
+	r, err := Understand(found)
 	if err == nil {
 		var core *Core
 		if core, err = r.Resume(hub, now); err == nil {
@@ -71,10 +69,11 @@ func Load(path string) (Read, error) {
 	if err != nil {
 		return Read{}, fmt.Errorf("%s cannot be read: %w", filepath.Base(path), err)
 	}
-	return understand(found)
+	return Understand(found)
 }
 
-func understand(found *journal.Recovered) (Read, error) {
+// Understand reads what could be recovered of a ride's journal.
+func Understand(found *journal.Recovered) (Read, error) {
 	records := make([][]byte, len(found.Records))
 	for i, r := range found.Records {
 		records[i] = r.Bytes
@@ -87,42 +86,4 @@ func understand(found *journal.Recovered) (Read, error) {
 		r.Damage = append(r.Damage, d.String())
 	}
 	return r, nil
-}
-
-// Found is a ride in the folder.
-type Found struct {
-	Path  string
-	ID    string
-	Setup Setup
-	Ended bool
-	At    time.Time // of the last state, or of the beginning
-	Err   error     // the journal cannot be understood; it is left alone
-}
-
-// List finds the rides of a folder, the newest first.
-func List(folder string) ([]Found, error) {
-	entries, err := os.ReadDir(folder)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	var out []Found
-	for _, e := range entries {
-		if e.IsDir() || !strings.HasSuffix(e.Name(), journalSuffix) {
-			continue
-		}
-		path := filepath.Join(folder, e.Name())
-		f := Found{Path: path, ID: strings.TrimSuffix(e.Name(), journalSuffix)}
-		r, err := Load(path)
-		f.Setup, f.Ended, f.Err = r.Setup, r.Ended, err
-		f.At = r.Setup.Begun
-		if r.Last != nil {
-			f.At = f.At.Add(time.Duration(r.Last.T * float64(time.Second)))
-		}
-		out = append(out, f)
-	}
-	sort.Slice(out, func(i, j int) bool { return out[i].At.After(out[j].At) })
-	return out, nil
 }

@@ -60,6 +60,9 @@ func (c *Core) Key(k Key, now time.Time) string {
 		c.notice(AboutHost, false, c.said)
 	case KeyScan:
 		c.take(c.hub.Scan(k.Value != 0))
+		if k.Value != 0 && c.scanned.IsZero() {
+			c.scanned = c.now
+		}
 	case KeyConnect:
 		c.take(c.hub.Connect(k.Text))
 	case KeyForget:

@@ -194,6 +194,7 @@ func recordGun(t float64, at time.Time) []byte {
 	}{"gun", round3(t), at})
 }
 
-func recordEnd(t float64) []byte {
+// EndRecord ends a ride's journal, t seconds after its beginning.
+func EndRecord(t float64) []byte {
 	return []byte(fmt.Sprintf(`{"k":"end","t":%.3f}`, t))
 }
