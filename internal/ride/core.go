@@ -197,10 +197,12 @@ func (c *Core) take(out sensor.Out) {
 
 // reading puts one measured value where it belongs and records it.
 func (c *Core) reading(r sensor.Reading) {
-	c.record(c.recordReading(r))
+	fits := true
+	if r.Quantity == sensor.Power {
+		fits = c.heardPower(KeyOf(r.Device, r.By), r.Device, r.By, r.Value, r.At)
+	}
+	c.record(c.recordReading(r, fits))
 	switch r.Quantity {
-	case sensor.Power:
-		c.heardPower(KeyOf(r.Device, r.By), r.Device, r.By, r.Value, r.At)
 	case sensor.Cadence:
 		c.cadence = held{r.Value, r.At}
 	case sensor.HeartRate:
@@ -217,7 +219,7 @@ func (c *Core) reading(r sensor.Reading) {
 	}
 }
 
-func (c *Core) heardPower(key SourceKey, device string, by sensor.Service, watts float64, at time.Time) {
+func (c *Core) heardPower(key SourceKey, device string, by sensor.Service, watts float64, at time.Time) (fits bool) {
 	most := mostWatts
 	if m := c.setup.Rider.MaxPower; m > 0 {
 		most = math.Min(most, math.Max(600, mostOverMax*m))
@@ -233,6 +235,7 @@ func (c *Core) heardPower(key SourceKey, device string, by sensor.Service, watts
 	if c.trainer == "" && by == sensor.FitnessMachine {
 		c.trainer, c.everUp = device, true
 	}
+	return fits
 }
 
 // Tick lets time pass. It should come four times a second.

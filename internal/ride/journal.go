@@ -12,6 +12,10 @@ import (
 // What a journal says, read back: the recording of a ride, and the ride gone
 // on with after a kill.
 
+// Rejected ends the name of a recording's source that holds what a source said
+// and the ride did not go by: kept, since what was measured is not thrown away.
+const Rejected = " (not ridden by)"
+
 // line is any record; only the fields of its kind are set.
 type line struct {
 	K     string          `json:"k"`
@@ -23,6 +27,7 @@ type line struct {
 	C     string          `json:"c"`
 	M     string          `json:"m"`
 	W     string          `json:"w"`
+	X     bool            `json:"x"`
 	Setup *Setup          `json:"setup"`
 	Cues  []Cue           `json:"cues"`
 	At    json.RawMessage `json:"at"`
@@ -82,7 +87,10 @@ func (r *Read) one(b *recording.Builder, raw []byte) bool {
 		}
 		source := l.D
 		if l.K == "r" {
-			source = string(KeyOf(l.D, sensorService(l.B)))
+			source = string(KeyOf(l.D, sensor.Service(l.B)))
+			if l.X {
+				source += Rejected
+			}
 		}
 		return b.Add(recording.Quantity(l.Q), source, l.T, v) == nil
 	case "c":
@@ -151,8 +159,6 @@ func (r *Read) state(b *recording.Builder, raw []byte) bool {
 	}
 	return ok
 }
-
-func sensorService(b uint16) sensor.Service { return sensor.Service(b) }
 
 func altitudeAt(k *Course, at float64) float64 {
 	d, e := k.Profile.Distance, k.Profile.Elevation

@@ -13,7 +13,7 @@ import (
 // since the recording began under "t". docs/formats.md has every key.
 //
 //	setup    the Setup, first
-//	r        a reading: d device, b service, q quantity, v value
+//	r        a reading: d device, b service, q quantity, v value, x not ridden by
 //	v        a value we reckoned: d source, q quantity, v value
 //	c        a command that passed the gate: c kind, v value
 //	m        a mark: m kind, d source, w words
@@ -46,7 +46,7 @@ var quantities = map[sensor.Quantity]string{
 	sensor.Battery: "battery",
 }
 
-func (c *Core) recordReading(r sensor.Reading) []byte {
+func (c *Core) recordReading(r sensor.Reading, fits bool) []byte {
 	b := make([]byte, 0, 96)
 	b = append(b, `{"k":"r","t":`...)
 	b = appendSeconds(b, c.seconds(r.At))
@@ -58,6 +58,9 @@ func (c *Core) recordReading(r sensor.Reading) []byte {
 	b = append(b, quantities[r.Quantity]...)
 	b = append(b, `","v":`...)
 	b = strconv.AppendFloat(b, r.Value, 'g', -1, 64)
+	if !fits {
+		b = append(b, `,"x":true`...)
+	}
 	return append(b, '}')
 }
 
