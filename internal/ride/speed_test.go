@@ -109,7 +109,7 @@ func BenchmarkNotificationToCommand(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		took := ridden(b, &legs, 20, 10*time.Second)
+		took := ridden(b, &legs, 20, 30*time.Second)
 		slices.Sort(took)
 		if len(took) < 100 {
 			b.Fatalf("only %d commands", len(took))
