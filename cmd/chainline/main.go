@@ -23,14 +23,18 @@ func run() int {
 	defer stop()
 	out := term.IsTerminal(int(os.Stdout.Fd()))
 	var secret func() (string, error)
+	var keys func() (<-chan byte, func(), error)
 	if in := int(os.Stdin.Fd()); term.IsTerminal(in) {
 		secret = func() (string, error) {
 			b, err := term.ReadPassword(in)
 			return string(b), err
 		}
+		if out {
+			keys = func() (<-chan byte, func(), error) { return readKeys(in, os.Stdin) }
+		}
 	}
 	return cli.Run(ctx, os.Args[1:], cli.Streams{
-		In: os.Stdin, Secret: secret, Desktop: app.Desktop(), Browse: app.Browse,
+		In: os.Stdin, Secret: secret, Keys: keys, Radio: app.Radio(), Desktop: app.Desktop(), Browse: app.Browse,
 		Out: os.Stdout, Err: os.Stderr,
 		ErrTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		Colour:      out && os.Getenv("NO_COLOR") == "",

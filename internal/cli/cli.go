@@ -29,6 +29,9 @@ type Streams struct {
 	Secret  func() (string, error)     // reads a line of the terminal without showing it; nil: no terminal
 	Desktop bool                       // somebody sits before a screen: without arguments, serve
 	Browse  func(address string) error // opens the browser; nil: there is none
+
+	Radio RadioPort                           // nil: this build has none
+	Keys  func() (<-chan byte, func(), error) // single keys of the terminal, until the function is called; nil: no terminal
 }
 
 // Run executes the arguments and returns the exit code: 0 done, 1 failed or
@@ -69,7 +72,7 @@ func rootCommand(s Streams) *cobra.Command {
 	}
 	root.SetVersionTemplate("chainline {{.Version}}\n")
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(briefCommand(s), serveCommand(s), passphraseCommand(s))
+	root.AddCommand(briefCommand(s), rideCommand(s), serveCommand(s), passphraseCommand(s))
 	return root
 }
 

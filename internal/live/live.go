@@ -6,6 +6,7 @@ package live
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -233,20 +234,14 @@ func (m *Manager) start(riding service.Riding, kept *ride.Kept, hub *sensor.Hub,
 }
 
 func (m *Manager) open(ctx context.Context, r *Ride, choice Choice) (sensor.Port, error) {
-	bed := func(c bench.Config) sensor.Port {
-		c.Start = m.c.Now()
-		c.Name = choice.Name
-		if choice.Tweak != nil {
-			choice.Tweak(&c)
+	switch choice.Kind {
+	case "bench", "plain bench":
+		c, err := choice.bench(r.Riding.Setup, m.c.Now())
+		if err != nil {
+			return nil, err
 		}
 		r.World = bench.New(c)
-		return bench.Realtime(ctx, r.World)
-	}
-	switch choice.Kind {
-	case "bench":
-		return bed(bench.StandardRig(choice.Seed)), nil
-	case "plain bench":
-		return bed(bench.PlainTrainer(choice.Seed)), nil
+		return bench.Realtime(ctx, r.World), nil
 	case "radio":
 		if m.c.Radio == nil {
 			return nil, problem.Bad("this program has no radio").WithHint("A simulated rig can be ridden.")
@@ -368,3 +363,63 @@ func (m *Manager) Close() error {
 	m.wait.Wait()
 	return nil
 }
+
+// bench is the simulated rig for a ride, with a rider like the one of the
+// setup; their day and their holding of an effort stay the bench's own.
+func (c Choice) bench(s ride.Setup, start time.Time) (bench.Config, error) {
+	var out bench.Config
+	switch c.Kind {
+	case "bench":
+		out = bench.StandardRig(c.Seed)
+	case "plain bench":
+		out = bench.PlainTrainer(c.Seed)
+	default:
+		return out, problem.Bad("only a simulated rig can be ridden so, not %q", c.Kind)
+	}
+	out.Start, out.Name = start, c.Name
+	out.Rider.Mass, out.Rider.CriticalPower, out.Rider.WPrime = s.Rider.Mass, s.Rider.Balance.CriticalPower, s.Rider.Balance.WPrime
+	out.Rider.Recovery, out.Rider.RecoverySpeed = s.Rider.Balance.Form, s.Rider.Balance.Speed
+	if s.Rider.MaxPower > 0 {
+		out.Rider.MaxPower = s.Rider.MaxPower
+	}
+	if s.Rider.HeartMax > 0 {
+		out.Rider.HeartMax = s.Rider.HeartMax
+	}
+	if c.Tweak != nil {
+		c.Tweak(&out)
+	}
+	return out, nil
+}
+
+// Fast rides a bench rig as fast as it can, with journal and files like any
+// other ride. each is called after every tick; it may be nil.
+func (m *Manager) Fast(ctx context.Context, r service.Riding, choice Choice, each func(*ride.Core)) (Summary, error) {
+	if r.Setup.ID == "" {
+		r.Setup.ID = m.NewID()
+	}
+	r.Setup.Bench = true
+	cfg, err := choice.bench(r.Setup, r.Setup.Begun)
+	if err != nil {
+		return Summary{}, err
+	}
+	kept, err := ride.Begin(m.c.Folder, r.Setup, sensor.NewHub(nil))
+	if err != nil {
+		return Summary{}, &problem.Error{Kind: problem.Failed, Message: "the ride cannot begin: " + err.Error(), Err: err}
+	}
+	err = ride.Headless(ctx, kept.Core, bench.New(cfg), mostVirtual, r.Replan, kept.Journal.Append, func(c *ride.Core) error {
+		if each != nil {
+			each(c)
+		}
+		return nil
+	})
+	if err := errors.Join(err, kept.Journal.Close()); err != nil {
+		return Summary{}, err
+	}
+	if _, err := m.files(r.Setup.ID); err != nil {
+		return Summary{}, err
+	}
+	return m.Summary(r.Setup.ID)
+}
+
+// mostVirtual is the longest ride of a bench in virtual time.
+const mostVirtual = 24 * time.Hour

@@ -100,7 +100,7 @@ func (p *timed) Do(r sensor.Request) {
 // from a notification's arrival at the port to the command it led to leaving
 // by the port. Commands that the clock led to are not counted.
 func BenchmarkNotificationToCommand(b *testing.B) {
-	s, err := session.Parse("ride 10 min from 100 to 300 W\n")
+	s, err := session.Parse("thirty times:\n  ride 15 s from 100 to 300 W\nend\n")
 	if err != nil {
 		b.Fatal(err)
 	}
