@@ -105,5 +105,5 @@ func (c *Core) Shown() bench.Shown {
 
 // stop tells whether the rider is told to stop pedalling.
 func (c *Core) stop() bool {
-	return c.setup.Way == Controlling && c.trainer != "" && !c.links[c.trainer] && c.stage == Riding && !c.setup.Begun.IsZero() && c.everUp
+	return c.setup.Way == Controlling && c.trainer != "" && !c.links[c.trainer] && (c.stage == Riding || c.stage == Paused) && c.everUp
 }
