@@ -2,6 +2,7 @@ package pacing
 
 import (
 	"math"
+	"sync"
 
 	"chainline/course"
 )
@@ -158,26 +159,40 @@ func leastCost(stretches []stretch, n int, halted func() bool) (table [][]float6
 	return table, choice
 }
 
+// costWorkers share the rows of intervalCosts; the result is the same for any
+// number of them.
+const costWorkers = 4
+
 // intervalCosts is the cost of the best single level over stretches i to
 // i+d, as cost[i][d], relative to each stretch's own best level so that single
 // precision suffices; +Inf where it would be shorter than a cue may be.
 func intervalCosts(stretches []stretch, halted func() bool) [][]float32 {
 	count := len(stretches)
+	above := make([][]float64, count) // of each level over the stretch's own best
+	for j, s := range stretches {
+		own := math.Inf(1)
+		for _, c := range s.cost {
+			own = math.Min(own, c)
+		}
+		above[j] = make([]float64, len(s.cost))
+		for l, c := range s.cost {
+			above[j][l] = c - own
+		}
+	}
 	cost := make([][]float32, count)
-	sum := make([]float64, len(stretches[0].cost))
-	for i := 0; i < count && !halted(); i++ {
+	row := func(i int, sum []float64) {
 		cost[i] = make([]float32, count-i)
 		clear(sum)
 		seconds := 0.0
 		for j := i; j < count; j++ {
 			seconds += stretches[j].seconds
-			own, least := math.Inf(1), math.Inf(1)
-			for _, c := range stretches[j].cost {
-				own = math.Min(own, c)
-			}
-			for l, c := range stretches[j].cost {
-				sum[l] += c - own
-				least = math.Min(least, sum[l])
+			least := math.Inf(1)
+			for l, c := range above[j] {
+				v := sum[l] + c
+				sum[l] = v
+				if v < least {
+					least = v
+				}
 			}
 			// A tenth longer than the rule, for the polished cue may be ridden faster.
 			if seconds < 1.1*ShortestCue {
@@ -186,5 +201,15 @@ func intervalCosts(stretches []stretch, halted func() bool) [][]float32 {
 			cost[i][j-i] = float32(least)
 		}
 	}
+	var group sync.WaitGroup
+	for worker := range costWorkers {
+		group.Go(func() {
+			sum := make([]float64, len(stretches[0].cost))
+			for i := worker; i < count && !halted(); i += costWorkers {
+				row(i, sum)
+			}
+		})
+	}
+	group.Wait()
 	return cost
 }

@@ -96,11 +96,28 @@ func interpolate(xs, ys []float64, x float64) float64 {
 func (p Problem) Rideable(ctx context.Context, o Optimum, n int, evenWatts float64, even Outcome) (Rideable, error) {
 	p.ctx = ctx
 	best := Rideable{Allowed: n, Outcome: Outcome{Time: math.Inf(1)}}
-	for _, ends := range p.candidates(o, n, &best.Rides) {
-		plan, out, err := p.rideCues(o, ends, n, &best.Rides)
-		if gone := p.cause(); gone != nil {
-			return Rideable{}, gone
-		}
+	type ridden struct {
+		plan  []Piece
+		out   Outcome
+		err   error
+		rides int
+	}
+	candidates := p.candidates(o, n, &best.Rides)
+	tried := make([]ridden, len(candidates))
+	var group sync.WaitGroup
+	for i, ends := range candidates {
+		group.Go(func() {
+			r := &tried[i]
+			r.plan, r.out, r.err = p.rideCues(o, ends, n, &r.rides)
+		})
+	}
+	group.Wait()
+	if gone := p.cause(); gone != nil {
+		return Rideable{}, gone
+	}
+	for _, r := range tried {
+		best.Rides += r.rides
+		plan, out, err := r.plan, r.out, r.err
 		if errors.Is(err, ErrStall) {
 			continue // rounded to too little on a slope
 		}

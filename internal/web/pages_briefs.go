@@ -310,6 +310,8 @@ func (s *Server) brief(w http.ResponseWriter, r *http.Request) error {
 		if moved != nil {
 			page = moved
 		}
+	} else {
+		s.prepare(r.Context(), base)
 	}
 	if p.Form != nil && len(p.Form.Errors) > 0 {
 		status = http.StatusUnprocessableEntity

@@ -19,6 +19,11 @@ import (
 // rigSite is a site over a store that has the objects.
 func rigSite(t *testing.T, objects ...store.Object) (*site, *store.Store) {
 	t.Helper()
+	return rigSiteOf(t, objects...)
+}
+
+func rigSiteOf(t testing.TB, objects ...store.Object) (*site, *store.Store) {
+	t.Helper()
 	db, err := store.Open(t.Context(), t.TempDir())
 	if err != nil {
 		t.Fatal(err)

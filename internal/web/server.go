@@ -94,6 +94,7 @@ type Server struct {
 	riderPages  remembered[RiderPage]     // and what their pages say
 	briefJobs   briefJobs                 // briefs that are being made
 	briefBase   briefBase                 // briefs before a change, reckoned quickly
+	preparing   atomic.Bool               // a brief that changes are compared with is being reckoned
 }
 
 // New is a server with all its routes.

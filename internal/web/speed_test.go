@@ -1,0 +1,190 @@
+package web_test
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// tenKilometres is the course of the benchmark: two hills and a flat.
+func tenKilometres() string {
+	var b strings.Builder
+	b.WriteString("distance_m,elevation_m\n")
+	z := 20.0
+	for x := 0; x <= 10000; x += 50 {
+		fmt.Fprintf(&b, "%d,%.1f\n", x, z)
+		switch {
+		case x > 1500 && x < 3500:
+			z += 50 * 0.055
+		case x >= 3500 && x < 5000:
+			z -= 50 * 0.04
+		case x > 7000 && x < 8200:
+			z += 50 * 0.07
+		case x >= 8200 && x < 9400:
+			z -= 50 * 0.05
+		}
+	}
+	return b.String()
+}
+
+// quantiles of some times, in milliseconds.
+func quantiles(b *testing.B, took []time.Duration) {
+	b.Helper()
+	slices.Sort(took)
+	at := func(q float64) float64 {
+		return float64(took[min(len(took)-1, int(q*float64(len(took))))].Microseconds()) / 1000
+	}
+	b.ReportMetric(at(0.5), "p50-ms")
+	b.ReportMetric(at(0.99), "p99-ms")
+	b.ReportMetric(at(1), "max-ms")
+}
+
+// calibrate is a loop whose time says how fast this machine is now.
+func calibrate(b *testing.B) {
+	b.Helper()
+	began, x := time.Now(), 1.0
+	for range 20_000_000 {
+		x = x*1.0000001 + 1e-9
+	}
+	if x < 0 {
+		b.Fatal(x)
+	}
+	b.ReportMetric(float64(time.Since(began).Microseconds())/1000, "loop-ms")
+}
+
+// BenchmarkBriefChange asks an open brief of a 10 km course for one change of
+// room, style or mass after another, no two the same, as its page does: from
+// the request to the whole answer.
+func BenchmarkBriefChange(b *testing.B) {
+	v, at := openBrief(b)
+	var took []time.Duration
+	n := 0
+	for b.Loop() {
+		n++
+		q := url.Values{"temperature": {fmt.Sprintf("%.2f", 18+float64(n%1300)/100)}, "style": {[]string{"careful", "normal", "bold"}[n%3]}, "mass": {"70"},
+			"fans": {[]string{"one desk fan, high", "no fan"}[n%2]}, "airflow": {""}}
+		began := time.Now()
+		v.get(b, at+"?"+q.Encode())
+		took = append(took, time.Since(began))
+	}
+	quantiles(b, took)
+	calibrate(b)
+}
+
+func openBrief(b *testing.B) (*site, string) {
+	b.Helper()
+	objects := briefObjects()
+	objects[2].Original.Bytes = []byte(tenKilometres())
+	v, db := rigSiteOf(b, objects...)
+	form := url.Values{}
+	for k, x := range asked {
+		form.Set(k, x)
+	}
+	v.follow(b, "/briefs/new", form)
+	all, err := db.Briefs(b.Context(), "")
+	if err != nil || len(all) != 1 {
+		b.Fatal(all, err)
+	}
+	at := "/briefs/" + all[0].ID
+	v.get(b, at)
+	time.Sleep(2 * time.Second) // a person reads before turning a knob
+	return v, at
+}
+
+// BenchmarkPages asks for every page of the demo club in turn, in a program
+// that has just started: the first time of each is among them.
+func BenchmarkPages(b *testing.B) {
+	v, _ := rigSiteOf(b)
+	v.follow(b, "/settings/demo", url.Values{})
+	paths, took := v.crawl(b)
+	b.Logf("%d pages, slowest when asked for the first time %v", len(paths), slices.Max(took))
+	var slowest time.Duration
+	var slow string
+	for b.Loop() {
+		for _, path := range paths {
+			began := time.Now()
+			v.get(b, path)
+			d := time.Since(began)
+			took = append(took, d)
+			if d > slowest {
+				slowest, slow = d, path
+			}
+		}
+	}
+	quantiles(b, took)
+	calibrate(b)
+	b.Logf("slowest: %s %v", slow, slowest)
+}
+
+var link = regexp.MustCompile(`href="(/[^"#?]*)"`)
+
+// crawl is every page that links lead to, but for downloads and assets, and
+// how long each took the first time.
+func (v *site) crawl(b *testing.B) (paths []string, took []time.Duration) {
+	b.Helper()
+	seen := map[string]bool{"/": true}
+	queue := []string{"/"}
+	for i := 0; i < len(queue); i++ {
+		began := time.Now()
+		body := v.get(b, queue[i])
+		took = append(took, time.Since(began))
+		for _, m := range link.FindAllStringSubmatch(body, -1) {
+			p := m[1]
+			if seen[p] || strings.Contains(p, "/assets/") || strings.HasSuffix(p, ".html") || strings.Contains(p, "export") || strings.HasPrefix(p, "/api/") || strings.Contains(p, "/original") {
+				continue
+			}
+			seen[p] = true
+			queue = append(queue, p)
+		}
+	}
+	return queue, took
+}
+
+func (v *site) get(b *testing.B, path string) string {
+	b.Helper()
+	r, err := v.client.Get(v.URL + path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return readAll(b, r, path)
+}
+
+// follow posts a form and follows it to a page that does not go on.
+func (v *site) follow(b *testing.B, path string, form url.Values) {
+	b.Helper()
+	r, err := v.client.PostForm(v.URL+path, form)
+	for range 100 {
+		if err != nil {
+			b.Fatal(err)
+		}
+		to := r.Header.Get("Location")
+		if r.StatusCode == http.StatusOK && r.Header.Get("Refresh") != "" {
+			to = r.Request.URL.Path
+		}
+		body := readAll(b, r, path)
+		if to == "" {
+			if r.StatusCode >= 400 {
+				b.Fatalf("%s: %d: %s", path, r.StatusCode, body)
+			}
+			return
+		}
+		r, err = v.client.Get(v.URL + to)
+	}
+	b.Fatal(path + " never ends")
+}
+
+func readAll(b *testing.B, r *http.Response, path string) string {
+	b.Helper()
+	defer r.Body.Close()
+	body, err := io.ReadAll(r.Body)
+	if err != nil || r.StatusCode >= 400 {
+		b.Fatalf("%s: %d, %v", path, r.StatusCode, err)
+	}
+	return string(body)
+}
