@@ -143,6 +143,7 @@ func (s *Server) showEditCourse(w http.ResponseWriter, r *http.Request, status i
 		p.Only = "name"
 		p.Sketch = NewCourseName("/courses/"+o.ID+"/edit", values, errs)
 	}
+	p.Sketch.Form.Version = version(o)
 	return s.show(w, r, status, p)
 }
 
@@ -159,7 +160,7 @@ func (s *Server) changeCourse(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	errs := map[string]string{}
+	errs, late := map[string]string{}, meanwhile(r, o)
 	if o.Original != nil {
 		o.Name = strings.TrimSpace(typed["name"])
 		if wrong := courseNameWrong(o.Name); wrong != "" {
@@ -170,10 +171,13 @@ func (s *Server) changeCourse(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	if len(errs) > 0 {
+	if len(errs) > 0 || late {
 		kept, err := s.keptCourse(r)
 		if err != nil {
 			return err
+		}
+		if late {
+			return s.showEditCourse(w, r, http.StatusConflict, kept, typed, overtaken(sketchErrors(errs)), u)
 		}
 		return s.showEditCourse(w, r, http.StatusUnprocessableEntity, kept, typed, sketchErrors(errs), u)
 	}

@@ -59,11 +59,12 @@ func (f Field) Single() bool { return f.Kind != "radio" }
 
 // Form is what was typed and what is wrong with it, by path.
 type Form struct {
-	Action string
-	Values map[string]string
-	Errors map[string]string
-	Order  []string // names of fields, as built: the order of the summary
-	labels map[string]string
+	Action  string
+	Version string // of the object it was filled from, see meanwhile.go; empty for a new one
+	Values  map[string]string
+	Errors  map[string]string
+	Order   []string // names of fields, as built: the order of the summary
+	labels  map[string]string
 }
 
 // NewForm is a form for values and errors; both may be nil.
@@ -120,6 +121,9 @@ func Typed(r *http.Request) (map[string]string, error) {
 	}
 	values := map[string]string{}
 	for name, v := range r.PostForm {
+		if name == versionField {
+			continue
+		}
 		values[name] = strings.TrimSpace(v[len(v)-1])
 	}
 	return values, nil

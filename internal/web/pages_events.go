@@ -114,6 +114,7 @@ func (s *Server) showEvent(w http.ResponseWriter, r *http.Request, status int, o
 		title, action, remove = o.Name, "/events/"+o.ID, "/events/"+o.ID+"/delete"
 	}
 	p := NewEventPage(action, values, errs, blank, u)
+	p.Form.Version = version(o)
 	p.Base, p.Delete = Base{Title: title, Section: "/events"}, remove
 	return s.show(w, r, status, p)
 }
@@ -165,6 +166,9 @@ func (s *Server) keepEvent(w http.ResponseWriter, r *http.Request, o store.Objec
 		return s.showEvent(w, r, http.StatusOK, o, values, errs, 2)
 	}
 	text, errs := eventText(values, errs, u)
+	if meanwhile(r, o) {
+		return s.showEvent(w, r, http.StatusConflict, o, values, overtaken(errs), 1)
+	}
 	if len(errs) > 0 {
 		return s.showEvent(w, r, http.StatusUnprocessableEntity, o, values, errs, 1)
 	}

@@ -213,7 +213,9 @@ func (s *Server) showRiderForm(w http.ResponseWriter, r *http.Request, status in
 	if err != nil {
 		return err
 	}
-	return s.show(w, r, status, NewRiderForm(o.ID, o.Name, part, values, errs, units))
+	p := NewRiderForm(o.ID, o.Name, part, values, errs, units)
+	p.Form.Version = version(o)
+	return s.show(w, r, status, p)
 }
 
 // keepRider writes what was sent into the rider, or shows it again with what
@@ -229,6 +231,9 @@ func (s *Server) keepRider(w http.ResponseWriter, r *http.Request, o store.Objec
 	text, name, errs, err := s.riderText(r, o, Answers(sent))
 	if err != nil {
 		return err
+	}
+	if meanwhile(r, o) {
+		return s.showRiderForm(w, r, http.StatusConflict, o, part, sent, overtaken(errs))
 	}
 	if len(errs) > 0 {
 		return s.showRiderForm(w, r, http.StatusUnprocessableEntity, o, part, sent, errs)

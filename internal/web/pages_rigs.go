@@ -227,6 +227,7 @@ func (s *Server) showRig(w http.ResponseWriter, r *http.Request, status int, o s
 		p.Ask = with(action+"/kind", answers)
 	}
 	p.Form = NewRigForm(action, values, errs, answers, units)
+	p.Form.Version = version(o)
 	return s.show(w, r, status, p)
 }
 
@@ -258,6 +259,9 @@ func (s *Server) keepRig(w http.ResponseWriter, r *http.Request, o store.Object,
 	text, errs, err := rigText(sent, old, kinds, units)
 	if err != nil {
 		return err
+	}
+	if meanwhile(r, o) {
+		return s.showRig(w, r, http.StatusConflict, o, sent, overtaken(errs), answers)
 	}
 	if len(errs) > 0 {
 		return s.showRig(w, r, http.StatusUnprocessableEntity, o, sent, errs, answers)

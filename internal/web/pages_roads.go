@@ -103,6 +103,7 @@ func (s *Server) showRoad(w http.ResponseWriter, r *http.Request, status int, o 
 		p.Title, action = o.Name, "/roads/"+o.ID
 	}
 	p.Form, p.Parts = NewRoadForm(action, values, errs, units)
+	p.Form.Version = version(o)
 	return s.show(w, r, status, p)
 }
 
@@ -148,6 +149,9 @@ func (s *Server) keepRoad(w http.ResponseWriter, r *http.Request, o store.Object
 		}
 	} else if sent["name"] == "" {
 		errs["name"] = "Give it a name, by which a course can be ridden on it."
+	}
+	if meanwhile(r, o) {
+		return s.showRoad(w, r, http.StatusConflict, o, sent, overtaken(errs))
 	}
 	if len(errs) > 0 {
 		return s.showRoad(w, r, http.StatusUnprocessableEntity, o, sent, errs)

@@ -125,7 +125,18 @@ func (s *Server) riderEvidence(w http.ResponseWriter, r *http.Request) error {
 	if !knownKind(kind) {
 		return notFound("There is no such kind of evidence.")
 	}
-	return s.show(w, r, http.StatusOK, NewEvidenceForm(o.ID, o.Name, at, kind, values, nil, units, fresh))
+	return s.showEvidence(w, r, http.StatusOK, o, at, kind, values, nil, fresh)
+}
+
+// showEvidence shows the questions about one piece of evidence.
+func (s *Server) showEvidence(w http.ResponseWriter, r *http.Request, status int, o store.Object, at, kind string, values, errs map[string]string, fresh bool) error {
+	units, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	p := NewEvidenceForm(o.ID, o.Name, at, kind, values, errs, units, fresh)
+	p.Form.Version = version(o)
+	return s.show(w, r, status, p)
 }
 
 func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
@@ -149,8 +160,11 @@ func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if meanwhile(r, o) {
+		return s.showEvidence(w, r, http.StatusConflict, o, at, kind, sent, overtaken(errs), fresh)
+	}
 	if len(errs) > 0 {
-		return s.show(w, r, http.StatusUnprocessableEntity, NewEvidenceForm(o.ID, o.Name, at, kind, sent, errs, units, fresh))
+		return s.showEvidence(w, r, http.StatusUnprocessableEntity, o, at, kind, sent, errs, fresh)
 	}
 	o.Text = text
 	if _, err := s.store.Put(r.Context(), o); err != nil {
