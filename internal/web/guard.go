@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"crypto/rand"
+	"encoding/json"
 	"net"
 	"net/http"
 	"net/netip"
@@ -35,16 +36,16 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		setHeaders(w.Header())
 		if !s.knownHost(r) {
 			s.log.Warn("refused: asked for under another name", "id", requestID(r))
-			http.Error(w, "This program does not answer to that name. Use the address it printed when it started.", http.StatusMisdirectedRequest)
+			refused(w, r, http.StatusMisdirectedRequest, "This program does not answer to that name. Use the address it printed when it started.")
 			return
 		}
 		if oddPath(r.URL.Path) {
-			http.Error(w, "There is no such path.", http.StatusBadRequest)
+			refused(w, r, http.StatusBadRequest, "There is no such path.")
 			return
 		}
 		if err := cross.Check(r); err != nil {
 			s.log.Warn("refused: sent by another site", "id", requestID(r))
-			http.Error(w, "Refused: this was sent by another site.", http.StatusForbidden)
+			refused(w, r, http.StatusForbidden, "Refused: this was sent by another site.")
 			return
 		}
 		if !s.mayPass(w, r) {
@@ -54,6 +55,25 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		s.log.Debug("request", "id", requestID(r), "route", r.Pattern)
 	})
 }
+
+// refused writes a refusal that comes before any page: a sentence, or for
+// programs a problem as the API's own are (RFC 9457).
+func refused(w http.ResponseWriter, r *http.Request, status int, message string) {
+	if !forProgram(r) {
+		http.Error(w, message, status)
+		return
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(struct { // whoever hung up has no use for it
+		Title  string `json:"title"`
+		Status int    `json:"status"`
+		Detail string `json:"detail"`
+	}{http.StatusText(status), status, message})
+}
+
+// forProgram is whether a request is for the API rather than for a page.
+func forProgram(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/api/") }
 
 func (s *Server) recover(w http.ResponseWriter, r *http.Request) {
 	v := recover()

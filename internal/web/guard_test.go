@@ -208,3 +208,18 @@ func TestThemeIsInTheFirstByte(t *testing.T) {
 		}
 	}
 }
+
+// TestProgramsAreRefusedAsPrograms: under /api a refusal of the guards is a
+// problem as the API's own are (RFC 9457), elsewhere a sentence.
+func TestProgramsAreRefusedAsPrograms(t *testing.T) {
+	v, _ := rigSite(t)
+	for path, media := range map[string]string{"/api/v1/riders": "application/problem+json", "/riders": "text/plain; charset=utf-8"} {
+		status, h, body := v.ask(t, "GET", path, "", func(r *http.Request) { r.Host = "elsewhere.example" })
+		if status != http.StatusMisdirectedRequest || h.Get("Content-Type") != media {
+			t.Errorf("%s: %d, %s: %s", path, status, h.Get("Content-Type"), body)
+		}
+		if media == "application/problem+json" && !strings.Contains(body, `"status":421`) {
+			t.Errorf("%s: %s", path, body)
+		}
+	}
+}

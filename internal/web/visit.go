@@ -54,11 +54,11 @@ func (s *Server) mayPass(w http.ResponseWriter, r *http.Request) bool {
 	if !s.guarded() || r.URL.Path == "/login" || strings.HasPrefix(r.URL.Path, assets.Prefix) || s.inside(r) {
 		return true
 	}
-	if r.Method == http.MethodGet && !strings.HasPrefix(r.URL.Path, "/api/") {
+	if r.Method == http.MethodGet && !forProgram(r) {
 		http.Redirect(w, r, "/login?to="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
 		return false
 	}
-	http.Error(w, "The passphrase is needed first.", http.StatusUnauthorized)
+	refused(w, r, http.StatusUnauthorized, "The passphrase is needed first.")
 	return false
 }
 
