@@ -24,7 +24,7 @@ func TestFirstUseToFirstBrief(t *testing.T) {
 	b.fill("evidence.0.length_m", "1900")
 	b.fill("evidence.0.ascent_m", "95")
 	b.press("Keep this")
-	b.says("a hill of 1.9 km and 95 m up")
+	b.says("A hill of 1.9 km and 95 m up")
 	b.press("Answer the health questions")
 	b.choose("screening.ill_now", "yes")
 	b.press("Keep the answers")

@@ -44,7 +44,7 @@ func TestFirstBriefFromTheKeyboard(t *testing.T) {
 	b.tabTo("What it rises")
 	b.keys("95")
 	b.enter()
-	b.says("a hill of 1.9 km and 95 m up")
+	b.says("A hill of 1.9 km and 95 m up")
 	b.send("add what you ride on")
 	b.send("Go on with this")
 	b.tabTo("Name")

@@ -15,6 +15,7 @@ import (
 
 // Known is what is known of a rider on a rig.
 type Known struct {
+	LeftOut  []capacity.Evidence // in the file and not used
 	Rider    capacity.Rider
 	Capacity capacity.Capacity // displayed watts; true ones where the rig shows none
 	Learnt   capacity.Learnt
@@ -37,6 +38,11 @@ func Learn(q BriefRequest) (Known, error) {
 	}
 	k := Known{Rider: ask.Rider, Health: ask.Health, Shown: ask.ShowsWatts()}
 	k.Capacity, k.Account, k.Learnt = brief.Learn(ask)
+	rider, err := read(q, q.Rider, input.ReadRider)
+	if err != nil {
+		return Known{}, err
+	}
+	k.LeftOut = evidenceOf(rider, q.Today, true)
 	return k, nil
 }
 

@@ -246,16 +246,23 @@ func riderOf(f input.RiderFile, day time.Time) capacity.Rider {
 	if f.BirthYear.Known {
 		r.Age = math.Max(1, float64(day.Year()-f.BirthYear.Value))
 	}
+	r.Evidence = evidenceOf(f, day, false) // what is left out is kept in the file, but the rider does not want it used
+	return r
+}
+
+// evidenceOf is the evidence of a file that is used, or that is left out.
+func evidenceOf(f input.RiderFile, day time.Time, leftOut bool) []capacity.Evidence {
+	var out []capacity.Evidence
 	for _, e := range f.Evidence {
-		if e.LeftOut {
-			continue // kept in the file, but the rider does not want it used
+		if e.LeftOut != leftOut {
+			continue
 		}
 		harder, _ := capacity.ParseHarder(e.Harder)
-		r.Evidence = append(r.Evidence, capacity.Evidence{Kind: evidenceKinds[e.Kind], Duration: e.Duration, Watts: e.Watts, HeartRate: e.HeartRate,
+		out = append(out, capacity.Evidence{Kind: evidenceKinds[e.Kind], Duration: e.Duration, Watts: e.Watts, HeartRate: e.HeartRate,
 			Length: e.Length, Ascent: e.Ascent, BikeMass: e.BikeMass.Or(0), RiderMass: e.Mass.Or(0), DragArea: e.CdA.Or(0), Harder: harder,
 			From: e.From, Date: e.Date, Age: daysBefore(day, e.Date), Source: e.Source, Where: e.Where, AccuracyPercent: e.AccuracyPercent.Or(0)})
 	}
-	return r
+	return out
 }
 
 var evidenceKinds = map[string]capacity.Kind{"test": capacity.MaximalTest, "best": capacity.BestEffort, "threshold": capacity.StatedThreshold,

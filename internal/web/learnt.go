@@ -67,7 +67,7 @@ func (s *Server) told(rider, rig string) RiderPage {
 	p, err := s.riderPages.of(s.learntKey(rider, rig), func() (p RiderPage, err error) {
 		known, err := s.learn(rider, rig)
 		if err == nil {
-			p.tell(known, rider)
+			p.tell(known, rider, s.now())
 		}
 		return p, err
 	})

@@ -27,18 +27,22 @@ type RiderLine struct {
 // RiderPage is what is known of a rider.
 type RiderPage struct {
 	Base
-	ID       string
-	Rig      string // the rig whose watts these are; empty if there is none yet
-	Facts    []RiderFact
-	Curve    template.HTML
-	CurveIn  string // the curve in words
-	Rests    string
-	Evidence []RiderEvidence
-	Next     string
-	Warnings []string
-	Health   []string // what follows from the health questions
-	Asked    bool     // they were answered
-	Wrong    string   // why nothing can be said
+	ID        string
+	Rig       string // the rig whose watts these are; empty if there is none yet
+	Facts     []RiderFact
+	Curve     template.HTML
+	CurveRows []CurveRow // the curve in numbers
+	Unplaced  []string   // what is known and has no place on the curve
+	Rests     string
+	Evidence  []RiderEvidence
+	Next      string
+	Warnings  []string
+	Health    []string // what follows from the health questions
+	Asked     bool     // they were answered
+	AskedOn   string   // when
+	AskAgain  bool     // that was long ago
+	Offered   string   // what the answers change
+	Wrong     string   // why nothing can be said
 }
 
 // RiderFact is a number with its interval.
@@ -83,6 +87,7 @@ func (s *Server) riderRoutes() {
 	s.post("/riders/{id}/{part}", s.changeRider)
 	s.get("/riders/{id}/evidence/{at}", s.riderEvidence)
 	s.post("/riders/{id}/evidence/{at}", s.changeEvidence)
+	s.get("/riders/{id}/evidence/{at}/remove", s.askRemoveEvidence)
 	s.post("/riders/{id}/evidence/{at}/remove", s.removeEvidence)
 }
 

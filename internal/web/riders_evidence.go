@@ -173,6 +173,20 @@ func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
 	return s.see(w, r, "/riders/"+o.ID, "Kept.")
 }
 
+func (s *Server) askRemoveEvidence(w http.ResponseWriter, r *http.Request) error {
+	o, values, at, fresh, err := s.evidenceAt(r, asFiled)
+	if err != nil {
+		return err
+	}
+	if fresh {
+		return notFound("There is no such piece of evidence (any more).")
+	}
+	what := evidenceName(values["evidence."+at+".kind"])
+	return s.show(w, r, http.StatusOK, &DeletePage{Base: riderBase("Remove this?"), Action: "/riders/" + o.ID + "/evidence/" + at + "/remove",
+		Keep: "/riders/" + o.ID + "/evidence/" + at, Button: "Remove it",
+		Says: what + " of " + o.Name + " is really removed; there is no way back. To keep it and not use it, leave it out instead."})
+}
+
 func (s *Server) removeEvidence(w http.ResponseWriter, r *http.Request) error {
 	o, values, at, fresh, err := s.evidenceAt(r, asFiled)
 	if err != nil {

@@ -2,9 +2,8 @@ package web
 
 import (
 	"fmt"
-	"html/template"
-	"math"
 	"strings"
+	"time"
 
 	"chainline/capacity"
 	"chainline/internal/form"
@@ -100,7 +99,7 @@ func sayRider(values map[string]string, units form.Units) string {
 }
 
 // tell fills the page of a rider.
-func (p *RiderPage) tell(k service.Known, text string) {
+func (p *RiderPage) tell(k service.Known, text string, today time.Time) {
 	c := k.Capacity
 	cp, wPrime, top, _ := c.Estimates("")
 	threshold := c.ThresholdEstimate("")
@@ -118,19 +117,50 @@ func (p *RiderPage) tell(k service.Known, text string) {
 	if err != nil {
 		return
 	}
-	p.Asked = values["screening.date"] != "" || values["screened"] != ""
+	day := values["screening.date"]
+	if day == "" {
+		day = values["screened"]
+	}
+	p.Asked = day != ""
+	if p.Asked {
+		p.AskedOn, p.AskAgain = form.Day(day), olderThan(day, today, healthLasts)
+	}
+	p.Offered = offered(k)
 	line := 0
 	for i, path := range form.Entries(values, "evidence") {
-		e := RiderEvidence{Place: fmt.Sprint(i), When: values[path+".date"], LeftOut: values[path+".use"] == "no"}
+		e := RiderEvidence{Place: fmt.Sprint(i), When: form.Day(values[path+".date"]), LeftOut: values[path+".use"] == "no"}
 		if e.LeftOut {
 			e.What, e.Used = evidenceName(values[path+".kind"]), "left out by you"
 		} else if line < len(k.Account.Lines) {
-			e.What, e.Used = k.Account.Lines[line].What, k.Account.Lines[line].Used
+			e.What, e.Used = capital(k.Account.Lines[line].What), k.Account.Lines[line].Used
 			line++
 		}
 		p.Evidence = append(p.Evidence, e)
 	}
-	p.Curve, p.CurveIn = riderCurve(k)
+	p.Curve, p.CurveRows = riderCurve(k)
+	p.Unplaced = unplaced(values)
+}
+
+// healthLasts is how long the answers to the health questions are taken to
+// hold. Our judgement: half a year.
+const healthLasts = 183 * 24 * time.Hour
+
+func olderThan(day string, now time.Time, long time.Duration) bool {
+	t, err := time.Parse(time.DateOnly, day[:min(len(day), 10)])
+	return err == nil && now.Sub(t) > long
+}
+
+// offered says what the health questions change in what is suggested.
+func offered(k service.Known) string {
+	switch {
+	case len(k.Health) > 0 && !k.Rider.Screened:
+		return "For now only what the answers allow is suggested."
+	case capacity.MayTestMaximally(k.Rider):
+		return "All-out tests and races may be suggested to you."
+	case k.Rider.Screened:
+		return "Hard rides may be suggested to you; all-out tests are kept for adults who have ridden hard before."
+	}
+	return "Nothing all-out is suggested."
 }
 
 func evidenceName(kind string) string {
@@ -140,64 +170,4 @@ func evidenceName(kind string) string {
 		}
 	}
 	return kind
-}
-
-// Size of the picture of the power-duration curve, in its own units.
-const (
-	curveWide, curveHigh                      = 640.0, 260.0
-	curveLeft, curveRight, curveTop, curveLow = 8.0, 590.0, 16.0, 222.0
-)
-
-var curveTimes = []struct {
-	seconds float64
-	name    string
-}{{5, "5 s"}, {60, "1 min"}, {300, "5 min"}, {1200, "20 min"}, {3600, "1 h"}, {5 * 3600, "5 h"}}
-
-// riderCurve draws the highest power for every duration with its 80 % band, on
-// a logarithmic time axis, and says it in words.
-func riderCurve(k service.Known) (picture template.HTML, words string) {
-	c := k.Capacity
-	var low, high, middle []float64
-	var times []float64
-	const steps = 48
-	for i := range steps + 1 {
-		t := capacity.PowerFrom * math.Pow(capacity.PowerTo/capacity.PowerFrom, float64(i)/steps)
-		e, ok := c.Estimate(func(c capacity.Capacity) float64 { return c.Power(t) }, "")
-		if !ok {
-			return "", ""
-		}
-		times, low, high, middle = append(times, t), append(low, e.Low80), append(high, e.High80), append(middle, e.Mean)
-	}
-	most := high[0] * 1.05
-	x := func(t float64) float64 {
-		return curveLeft + (curveRight-curveLeft)*math.Log(t/capacity.PowerFrom)/math.Log(capacity.PowerTo/capacity.PowerFrom)
-	}
-	// Watts by their square root, so that long efforts keep some height.
-	y := func(w float64) float64 {
-		return curveLow - (curveLow-curveTop)*math.Sqrt(math.Max(0, w)/most)
-	}
-	var b, band, back, line strings.Builder
-	for i, t := range times {
-		fmt.Fprintf(&band, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], x(t), y(high[i]))
-		fmt.Fprintf(&line, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], x(t), y(middle[i]))
-	}
-	for i := len(times) - 1; i >= 0; i-- {
-		fmt.Fprintf(&back, "L%.1f %.1f", x(times[i]), y(low[i]))
-	}
-	fmt.Fprintf(&b, `<svg class="curve" viewBox="0 0 %.0f %.0f" aria-hidden="true">`, curveWide, curveHigh)
-	fmt.Fprintf(&b, `<path class="band" d="%s%sZ"/><path class="line" d="%s"/>`, band.String(), back.String(), line.String())
-	fmt.Fprintf(&b, `<path class="dots" d="M%.1f %.1fH%.1f"/><text x="%.1f" y="%.1f">%.0f W</text>`, curveLeft, y(c.CriticalPower), curveRight, curveRight+6, y(c.CriticalPower)+4, c.CriticalPower)
-	for _, e := range k.Rider.Evidence {
-		if e.Watts > 0 && e.Duration > 0 && (e.Kind == capacity.MaximalTest || e.Kind == capacity.BestEffort) {
-			fmt.Fprintf(&b, `<circle class="seen" cx="%.1f" cy="%.1f" r="4"/>`, x(e.Duration), y(e.Watts))
-		}
-	}
-	var said []string
-	for _, t := range curveTimes {
-		e, _ := c.Estimate(func(c capacity.Capacity) float64 { return c.Power(t.seconds) }, "")
-		fmt.Fprintf(&b, `<path class="tick" d="M%.1f %.1fv5"/><text class="mid" x="%.1f" y="%.1f">%s</text>`, x(t.seconds), curveLow, x(t.seconds), curveLow+20, t.name)
-		said = append(said, fmt.Sprintf("%s %.0f W (%.0f to %.0f)", t.name, e.Mean, e.Low80, e.High80))
-	}
-	b.WriteString(`</svg>`)
-	return template.HTML(b.String()), "The most that can be held, four times out of five inside the band: " + strings.Join(said, ", ") + ". The dotted line is critical power; dots are tests and bests."
 }

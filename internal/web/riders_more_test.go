@@ -51,7 +51,7 @@ func TestRiderFromThreeFields(t *testing.T) {
 	}
 	// Nobody has a rig yet, and nothing is measured: something is said all the same.
 	_, _, body = v.ask(t, "GET", "/riders/"+o.ID, "", nil)
-	wantIn(t, body, "Kept: You.", `<svg class="curve"`, `aria-hidden="true"`, "Nothing yet.", "The health questions are not answered", "1 h ")
+	wantIn(t, body, "Kept: You.", `<svg class="curve"`, `aria-hidden="true"`, "Nothing yet.", "The health questions are not answered", ">1 h</th>")
 	if strings.Contains(body, "NaN") || strings.Contains(body, "Inf") {
 		t.Error("the page shows what is no number")
 	}

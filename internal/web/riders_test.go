@@ -22,7 +22,7 @@ func TestRiderFromThreeAnswersToDeleted(t *testing.T) {
 	}
 	at := "/riders/" + o.ID
 	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "Critical power", `class="curve"`, "The most that can be held", "Nothing yet.", "nothing all-out is suggested")
+	wantIn(t, body, "Critical power", `class="curve"`, "The most that can be held", "Nothing yet.", "Nothing all-out is suggested")
 
 	_, _, body = v.ask(t, "GET", at+"/evidence/new", "", nil)
 	wantIn(t, body, "Nothing here has to be a test", "kind=hill", "kind=heart_rate", "kind=talk")
@@ -31,7 +31,7 @@ func TestRiderFromThreeAnswersToDeleted(t *testing.T) {
 		t.Fatalf("status %d: %s", status, body)
 	}
 	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "a hill of 1.9 km and 95 m up in 11:10 min, a little left", at+"/evidence/0")
+	wantIn(t, body, "A hill of 1.9 km and 95 m up in 11:10 min, a little left", at+"/evidence/0")
 
 	hill["evidence.0.use"] = "no"
 	if status, _, _ := v.sendRig(t, at+"/evidence/0", hill); status != 303 {
@@ -47,7 +47,7 @@ func TestRiderFromThreeAnswersToDeleted(t *testing.T) {
 		t.Fatalf("health: status %d: %s", status, body)
 	}
 	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "Pregnant: ask whoever looks after you", "were answered")
+	wantIn(t, body, "Pregnant: ask whoever looks after you", "You answered the health questions on")
 	rider, err := input.ReadRider("rider", strings.NewReader(onlyOne(t, db, store.Rider).Text))
 	if err != nil || len(rider.Evidence) != 0 || rider.Screening.Value.Date == "" || rider.Screened != "" || !rider.EasyOnly {
 		t.Errorf("%v, %+v", err, rider)
