@@ -11,10 +11,12 @@ import (
 	"net/http"
 	"net/netip"
 	"os"
+	"path/filepath"
 	"sync"
 	"time"
 
 	"chainline/internal/api"
+	"chainline/internal/live"
 	"chainline/internal/problem"
 	"chainline/internal/service"
 	"chainline/internal/store"
@@ -55,6 +57,7 @@ const (
 // App is a program that listens, and serves once Run is called.
 type App struct {
 	store    *store.Store
+	rides    *live.Manager
 	listener net.Listener
 	server   *http.Server
 	cancel   context.CancelFunc
@@ -92,7 +95,9 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 	if err != nil {
 		return nil, err
 	}
+	rides := live.New(live.Config{Folder: filepath.Join(c.Dir, "rides"), Settings: s, Radio: Radio(), Now: c.Now, Log: c.Log})
 	pages, err := web.New(web.Config{
+		Live:  rides,
 		Store: s, Log: c.Log, Now: c.Now, Version: c.Version, Hosts: c.Hosts, Workers: c.Workers,
 		PassphraseHash: hash, Gallery: c.Gallery,
 		API: api.New(api.Config{Store: s, Now: c.Now, Log: c.Log, Version: c.Version, Workers: c.Workers}),
@@ -101,7 +106,7 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		return nil, err
 	}
 	base, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	return &App{store: s, listener: l, cancel: cancel, server: &http.Server{
+	return &App{store: s, rides: rides, listener: l, cancel: cancel, server: &http.Server{
 		Handler:           pages,
 		ReadHeaderTimeout: headerWait,
 		ReadTimeout:       readWait,
@@ -190,6 +195,7 @@ func (a *App) Run(ctx context.Context) error {
 // than once.
 func (a *App) Close() error {
 	a.closing.Do(func() {
+		a.closed = a.rides.Close() // every trainer hears 'easy' first
 		wait, stop := context.WithTimeout(context.Background(), farewell)
 		defer stop()
 		if err := a.server.Shutdown(wait); err != nil {
@@ -197,7 +203,7 @@ func (a *App) Close() error {
 		}
 		a.cancel()
 		a.listener.Close() // if it never served; closing twice does no harm
-		a.closed = a.store.Close()
+		a.closed = errors.Join(a.closed, a.store.Close())
 	})
 	return a.closed
 }

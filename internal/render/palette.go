@@ -44,6 +44,10 @@ func level(share float64) int {
 	return min(levels-1, int(math.Round(share/fullShare*(levels-1))))
 }
 
+// Level is the step of the intensity scale for a share of critical power: what
+// is at --kN in the pages' style sheets.
+func Level(share float64) int { return level(share) }
+
 // intensity is the colour of one step, between the stops on either side.
 func intensity(stops []string, step int) string {
 	at := float64(step) / (levels - 1) * float64(len(stops)-1)

@@ -42,6 +42,7 @@ var sections = []entry{
 	{Path: "/roads", Name: "Roads"},
 	{Path: "/events", Name: "Events"},
 	{Path: "/briefs", Name: "Briefs"},
+	{Path: "/ride", Name: "Ride"},
 	{Path: "/settings", Name: "Settings"},
 }
 

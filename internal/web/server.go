@@ -9,6 +9,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"chainline/internal/live"
 	"chainline/internal/service"
 	"chainline/internal/store"
 	"chainline/internal/web/assets"
@@ -62,6 +63,9 @@ type Config struct {
 	// API, if set, answers below /api/, behind the same guards.
 	API http.Handler
 
+	// Live owns the rides that go on; nil: there is no riding in this program.
+	Live *live.Manager
+
 	// Gallery, if not empty, is served under /gallery: every state of every
 	// page. Releases leave it empty.
 	Gallery []State
@@ -83,6 +87,7 @@ type Server struct {
 	hosts     []string
 	hash      atomic.Pointer[string] // of the passphrase; nil: everybody may come in
 	gallery   []State
+	live      *live.Manager
 	templates *Templates
 	mux       *http.ServeMux
 	checking  sync.Mutex // one check of a passphrase at a time
@@ -109,7 +114,7 @@ func New(c Config) (*Server, error) {
 	}
 	s := &Server{
 		store: c.Store, log: c.Log, now: c.Now, version: c.Version, workers: c.Workers, hosts: c.Hosts,
-		gallery: c.Gallery, templates: templates,
+		gallery: c.Gallery, live: c.Live, templates: templates,
 		mux: http.NewServeMux(), waiting: make(chan struct{}, 8),
 	}
 	if c.PassphraseHash != "" {
@@ -124,6 +129,7 @@ func New(c Config) (*Server, error) {
 	s.roadRoutes()
 	s.eventRoutes()
 	s.briefRoutes()
+	s.rideRoutes()
 	s.settingRoutes()
 	s.galleryRoutes()
 	if c.API != nil {

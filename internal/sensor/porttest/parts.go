@@ -47,6 +47,21 @@ func upLists(k *probe) {
 	}
 }
 
+func askedTwice(k *probe) {
+	k.Do(sensor.Request{Kind: sensor.Connect, Device: k.Device})
+	k.connect()
+	for _, e := range k.during(k.s.Quiet) { // a second Up is an error by itself
+		if e.Device == k.Device && e.Kind == sensor.Lost {
+			k.t.Errorf("asked twice, and lost: %v", e.Err)
+		}
+	}
+	k.Do(sensor.Request{Kind: sensor.Connect, Device: k.Device}) // it is up
+	k.during(k.s.Quiet)
+	if !k.up || k.lost > 0 {
+		k.t.Errorf("asked while up, and lost %d times", k.lost)
+	}
+}
+
 func reads(k *probe) {
 	chars := k.connect()
 	e := k.read(gatt.FitnessMachineFeature)

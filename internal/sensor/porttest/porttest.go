@@ -31,6 +31,9 @@ type Rig struct {
 	Taken  func()                           // another program takes control from us
 	Target func() (watts float64, set bool) // what the brake is set to hold
 	Silent func()                           // from now on writes are acknowledged and never answered
+	// Subscribed is what the device has been asked to notify and indicate on
+	// the present link, in the order of asking.
+	Subscribed func() []uint16
 }
 
 // Subject is what is tested.
@@ -66,6 +69,7 @@ func Trainer(t *testing.T, s Subject) {
 	}{
 		{"a scan finds it and ends", scanFinds, nil},
 		{"up comes first and lists the characteristics", upLists, nil},
+		{"asked twice, up once", askedTwice, nil},
 		{"what it can do is read", reads, nil},
 		{"nobody answers for a device that is not there", unknown, nil},
 		{"nothing is asked of it unconnected", unconnected, nil},

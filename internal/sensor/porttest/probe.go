@@ -51,6 +51,10 @@ func (k *probe) link(e sensor.Event) {
 	case sensor.Lost:
 		k.up = false
 		k.lost++
+	case sensor.Answer, sensor.Wrote:
+		if !k.up && e.Err == nil {
+			k.t.Errorf("%04X answered while there is no link", e.Char)
+		}
 	case sensor.Value:
 		if !k.up {
 			k.t.Errorf("%04X notified while there is no link", e.Char)
@@ -120,7 +124,33 @@ func (k *probe) connect() []uint16 {
 		}
 		return e.Device == k.Device && e.Kind == sensor.Up
 	})
+	k.subscribed(e.Chars)
 	return e.Chars
+}
+
+// subscribed: every characteristic of gatt.Known that the device has, once,
+// the control points' indications before anything else.
+func (k *probe) subscribed(chars []uint16) {
+	k.t.Helper()
+	if k.Subscribed == nil {
+		return
+	}
+	var want []uint16
+	for _, c := range gatt.Known {
+		if slices.Contains(chars, c) {
+			want = append(want, c)
+		}
+	}
+	got := k.Subscribed()
+	sorted := func(c []uint16) []uint16 { return slices.Sorted(slices.Values(c)) }
+	if !slices.Equal(sorted(got), sorted(want)) {
+		k.t.Errorf("up, subscribed to %04X; want each of %04X once", got, want)
+	}
+	for i, c := range got[:max(0, len(got)-1)] {
+		if !gatt.Indicates(c) && gatt.Indicates(got[i+1]) {
+			k.t.Errorf("subscribed in the order %04X: control points must come first", got)
+		}
+	}
 }
 
 func (k *probe) read(char uint16) sensor.Event {

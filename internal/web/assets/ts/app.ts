@@ -1,9 +1,14 @@
-// Everything works without this script: it only makes forms handier. Each
-// module looks for the attribute it serves and leaves the rest alone.
+// Everything works without this script: it only makes forms handier, and a
+// ride's page live. Each module looks for the attribute it serves and leaves
+// the rest alone.
 import { theme } from "./theme";
 import { drop } from "./drop";
 import { live } from "./live";
+import { ride } from "./ride";
+import { group } from "./group";
 
 theme(document);
 drop(document);
 live(document);
+ride(document);
+group(document);

@@ -1,0 +1,95 @@
+package gallery
+
+import (
+	"time"
+
+	"chainline/capacity"
+	"chainline/course"
+	"chainline/internal/live"
+	"chainline/internal/ride"
+	"chainline/internal/store"
+	"chainline/internal/web"
+	"chainline/recording"
+)
+
+// rides are the states of everything about riding.
+func rides() []web.State {
+	choices := map[store.Kind][]web.Option{store.Rider: {{Value: "r1", Label: "Ilse"}}, store.Rig: {{Value: "g1", Label: "Cool room"}}, store.Course: {{Value: "c1", Label: "Two mills"}},
+		store.Road: {{Value: "d1", Label: "My bike"}}}
+	choose := web.NewRideChoosePage(choices, map[string]string{"what": "session", "devices": "radio", "session": "threshold-twice"}, nil)
+	choose.Left = []web.RideLine{{ID: "x1", Title: "Steady", For: "Ilse", When: "2 December 2026, 19:04", Says: "0:24:10, 260 kJ, 179 W on average"}}
+	choose.Done = []web.RideLine{{ID: "x2", Title: "Two mills", For: "Ilse", When: "1 December 2026, 18:30", Says: "0:46:32, 642 kJ, 230 W on average"}}
+	choose.Running = []web.RideLine{{ID: "x3", Title: "Openers", For: "Ilse", Says: "riding"}}
+	wrong := web.NewRideChoosePage(choices, map[string]string{"what": "own", "own": "ride fast", "devices": "radio"}, map[string]string{"own": "line 1, column 6: expected how long, such as 5 min"})
+	empty := web.NewRideChoosePage(nil, nil, nil)
+	sum := web.NewRidePage(set(true), ride.Snapshot{}, 0)
+	sum.Sum = web.NewRideSum(live.Summary{Missing: []string{"12 bytes at 400: no record"}, Totals: recording.Totals{Moving: 2792, WorkJ: 642000, MeanW: 230, DistanceM: 24000, MeanHeart: 160, MeanCadence: 88}})
+	sum.Sum.Files = [][2]string{{"fit", "FIT activity"}, {"csv", "Table, a row a second (CSV)"}}
+	sum.V.Stage = "ended"
+	group := &web.GroupPage{Base: web.Base{Title: "Half minutes", Section: "/ride"}, ID: "x1", Riders: web.NewGroupLines([]live.GroupRider{
+		{ID: "x1", Name: "Ilse", Stage: ride.Riding, Watts: 241, Target: 240, Words: "on target", Step: 2, IntoS: 74},
+		{ID: "x2", Name: "Bram", Stage: ride.Riding, Watts: 171, Target: 205, Off: -34, Words: "34 W below", Step: 2, IntoS: 74, Lost: []string{"crank meter"}}})}
+	return []web.State{
+		{Name: "ride-choose", Page: choose}, {Name: "ride-choose-wrong", Page: wrong}, {Name: "ride-choose-empty", Page: empty},
+		{Name: "ride-waiting", Page: waiting()}, {Name: "ride-course", Page: web.NewRidePage(set(true), riding(true), 0)},
+		{Name: "ride-session", Page: web.NewRidePage(set(false), riding(false), 0)}, {Name: "ride-paused", Page: at(ride.Paused)},
+		{Name: "ride-stop", Page: stopped()}, {Name: "ride-listening", Page: listening()}, {Name: "ride-ended", Page: sum},
+		{Name: "group-new", Page: web.NewGroupNewPage(choices, map[string]string{"session": "tempo"}, map[string]string{"rider.0": "Choose at least one rider."})},
+		{Name: "group-new-empty", Page: web.NewGroupNewPage(nil, nil, nil)}, {Name: "group", Page: group},
+	}
+}
+
+func set(onCourse bool) ride.Setup {
+	s := ride.Setup{ID: "x1", Title: "Two mills", Way: ride.Controlling, Rider: ride.Rider{Name: "Ilse", Mass: 61.5, Balance: capacity.Balance{CriticalPower: 250, WPrime: 14000}}}
+	if onCourse {
+		s.Course = &ride.Course{Name: "Two mills", Advance: ride.ByPosition, Profile: course.Profile{Distance: []float64{0, 5000, 10000}, Elevation: []float64{10, 180, 20}},
+			Cues: []ride.Cue{{ToM: 5000, Watts: 270, Name: "Climb 1"}, {FromM: 5000, ToM: 10000, Watts: 180, Name: "Home"}}}
+	}
+	return s
+}
+
+func riding(onCourse bool) ride.Snapshot {
+	rpm, bpm := 84.0, 171.0
+	s := ride.Snapshot{ID: "x1", Stage: ride.Riding, Way: ride.Controlling, ClockS: 612, Now: ride.Instruction{Words: "Climb 1", Watts: 305, LowW: 295, HighW: 315, InS: 51},
+		Then: &ride.Instruction{Words: "Over the top", Watts: 245, InS: 51}, You: ride.You{Watts: 312, State: ride.Measured, WPerKg: 4.6, Cadence: &rpm, Heart: &bpm},
+		Left: ride.LeftSheet{Share: 0.41, LastS: 100, Words: "lasts 1:40 at this effort"}, Sensors: []ride.SensorSheet{{ID: "a", Name: "crank meter", Health: "well", Words: "Watts and cadence come from crank meter.", Battery: "82 %"}},
+		Notices: []ride.Notice{{At: time.Unix(1, 0), Words: "Drink: a few mouthfuls, 150 ml. To thirst if you feel full."}}}
+	if onCourse {
+		s.Course = &ride.Place{AtM: 3200, LengthM: 10000, Gradient: 0.045, FinishS: 1500, Low80: 1450, High80: 1560, ChanceEmpty: 0.11, Advance: ride.ByPosition,
+			Affordable: "Ten watts more to the top would leave a tenth."}
+	} else {
+		s.Step = &ride.Progress{Index: 3, Of: 12, Turns: "2 of 5", IntoS: 70, LengthS: 120}
+	}
+	return s
+}
+
+func at(stage ride.Stage) *web.RidePage {
+	s := riding(false)
+	s.Stage, s.PausedBy = stage, "rider"
+	return web.NewRidePage(set(false), s, 0)
+}
+
+func waiting() *web.RidePage {
+	s := riding(true)
+	s.Stage, s.ClockS, s.Notices = ride.Waiting, 0, nil
+	s.Brake = "The brake has not been told anything yet."
+	s.Sensors = append(s.Sensors, ride.SensorSheet{ID: "b", Name: "heart belt", Health: "looking", Words: "heart belt is not connected."})
+	p := web.NewRidePage(set(true), s, 0)
+	p.Cautions = []string{"A hard effort. Not for anyone with chest pain, faintness or fever."}
+	return p
+}
+
+func stopped() *web.RidePage {
+	s := riding(true)
+	s.Stop = "The trainer does not hear us. Stop pedalling and shift down."
+	s.Sensors = append(s.Sensors, ride.SensorSheet{ID: "t", Name: "trainer", Health: "lost", Words: "trainer is lost."})
+	s.You.State = ride.Coasting
+	return web.NewRidePage(set(true), s, 0)
+}
+
+func listening() *web.RidePage {
+	x, s := set(true), riding(true)
+	x.Way, s.Way, x.Course.Advance = ride.Listening, ride.Listening, ride.ByDistance
+	s.Said = "smooth circles"
+	return web.NewRidePage(x, s, 0)
+}

@@ -1,0 +1,76 @@
+package web
+
+import (
+	"math"
+
+	"chainline/course"
+	"chainline/internal/render"
+	"chainline/internal/ride"
+	"chainline/session"
+)
+
+// RideStrip is what the strip of a ride is drawn from: shares along it, watts,
+// metres; the page draws it. Shares of critical power choose the tint, as on
+// the brief's strip.
+type RideStrip struct {
+	Kind     string            `json:"kind"`   // "course" or "session" or "free"
+	Length   float64           `json:"length"` // m, or s
+	Critical float64           `json:"cp"`
+	Most     float64           `json:"most"` // W at the top
+	Hill     [][2]float64      `json:"hill,omitempty"`
+	Pieces   []RidePiece       `json:"pieces"`
+	Trace    []ride.TracePoint `json:"trace"`
+	Words    string            `json:"words"` // the same for whoever does not see it
+	Plan     int               `json:"plan"`
+}
+
+// RidePiece is one cue or step.
+type RidePiece struct {
+	From  float64 `json:"from"`
+	To    float64 `json:"to"`
+	Watts float64 `json:"watts"`
+	End   float64 `json:"end"` // watts at its end
+	Low   float64 `json:"low"`
+	High  float64 `json:"high"`
+	Tint  int     `json:"tint"` // step of the intensity scale
+	Name  string  `json:"name"`
+}
+
+// NewRideStrip is the strip of a ride as it stands.
+func NewRideStrip(s ride.Setup, trace []ride.TracePoint, plan int) RideStrip {
+	out := RideStrip{Kind: "free", Critical: s.Rider.Balance.CriticalPower, Trace: trace, Plan: plan, Length: 1}
+	switch {
+	case s.Course != nil:
+		alongCourse(&out, s.Course)
+	case s.Session != nil:
+		alongSession(&out, s.Session)
+	}
+	out.Most = out.Critical * 1.1
+	for _, p := range out.Pieces {
+		out.Most = math.Max(out.Most, 1.1*math.Max(p.High, math.Max(p.Watts, p.End)))
+	}
+	out.Most = math.Min(out.Most, 2.2*out.Critical)
+	return out
+}
+
+func alongCourse(out *RideStrip, k *ride.Course) {
+	out.Kind, out.Length = "course", k.Profile.Length()
+	thin := course.Thin(k.Profile, 240)
+	for i := range thin.Distance {
+		out.Hill = append(out.Hill, [2]float64{thin.Distance[i] / out.Length, thin.Elevation[i]})
+	}
+	for _, c := range k.Cues {
+		out.Pieces = append(out.Pieces, RidePiece{From: c.FromM / out.Length, To: c.ToM / out.Length, Watts: c.Watts, End: c.Watts,
+			Low: c.Watts, High: c.Watts, Tint: render.Level(c.Watts / out.Critical), Name: c.Name})
+	}
+	out.Words = k.Name
+}
+
+func alongSession(out *RideStrip, s *session.Scaled) {
+	out.Kind, out.Length = "session", math.Max(1, s.PlanS)
+	for _, l := range s.Legs {
+		out.Pieces = append(out.Pieces, RidePiece{From: l.StartS / out.Length, To: (l.StartS + l.PlanS) / out.Length, Watts: l.AimW, End: l.ToW,
+			Low: l.LowW, High: l.HighW, Tint: render.Level(math.Max(l.AimW, l.ToW) / out.Critical), Name: l.Words})
+	}
+	out.Words = s.Session.Name
+}
