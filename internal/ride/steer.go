@@ -24,6 +24,7 @@ const (
 	collapseTime = 1500 * time.Millisecond
 	easedTo      = 0.5 // of the target
 	askAgain     = 2 * time.Second
+	spinUp       = 12 * time.Second
 )
 
 // steer is what is remembered from tick to tick.
@@ -161,6 +162,7 @@ func (c *Core) ease() {
 	switch {
 	case rpm >= recoverRPM:
 		c.steer.slowFor, c.steer.eased = time.Time{}, 1
+	case rpm < collapseRPM && c.active < spinUp.Seconds(): // legs that only begin
 	case rpm < collapseRPM:
 		if c.steer.slowFor.IsZero() {
 			c.steer.slowFor = c.now

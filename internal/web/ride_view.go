@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"chainline/internal/form"
 	"chainline/internal/ride"
@@ -97,10 +98,16 @@ func NewRideView(s ride.Snapshot, u form.Units) RideView {
 	ridePlace(&v, s, u)
 	rideSensors(&v, s)
 	for _, n := range s.Notices {
+		if s.At.Sub(n.At) > noticeFor {
+			continue
+		}
 		v.Notices = append(v.Notices, RideNotice{fmt.Sprintf("%d-%.20s", n.At.UnixMilli(), n.Words), n.Words, n.Urgent})
 	}
 	return v
 }
+
+// noticeFor is how long a notice stands. Our judgement.
+const noticeFor = 40 * time.Second
 
 func rideTime(seconds float64) string {
 	s := int(math.Max(0, math.Round(seconds)))

@@ -50,7 +50,7 @@ func set(onCourse bool) ride.Setup {
 
 func riding(onCourse bool) ride.Snapshot {
 	rpm, bpm := 84.0, 171.0
-	s := ride.Snapshot{ID: "x1", Stage: ride.Riding, Way: ride.Controlling, ClockS: 612, Now: ride.Instruction{Words: "Climb 1", Watts: 305, LowW: 295, HighW: 315, InS: 51},
+	s := ride.Snapshot{ID: "x1", Stage: ride.Riding, Way: ride.Controlling, At: time.Unix(5, 0), ClockS: 612, Now: ride.Instruction{Words: "Climb 1", Watts: 305, LowW: 295, HighW: 315, InS: 51},
 		Then: &ride.Instruction{Words: "Over the top", Watts: 245, InS: 51}, You: ride.You{Watts: 312, State: ride.Measured, WPerKg: 4.6, Cadence: &rpm, Heart: &bpm},
 		Left: ride.LeftSheet{Share: 0.41, LastS: 100, Words: "lasts 1:40 at this effort"}, Sensors: []ride.SensorSheet{{ID: "a", Name: "crank meter", Health: "well", Words: "Watts and cadence come from crank meter.", Battery: "82 %"}},
 		Notices: []ride.Notice{{At: time.Unix(1, 0), Words: "Drink: a few mouthfuls, 150 ml. To thirst if you feel full."}}}

@@ -139,7 +139,9 @@ class Page {
       else this.sound.notice();
     }
     if (v.stop) this.sound.urgent();
-    if (!list || fresh.length === 0) return;
+    const shown = all.map((n) => n.id).join("|");
+    if (!list || list.dataset.was === shown) return;
+    list.dataset.was = shown;
     list.replaceChildren(...all.slice(-2).map((n) => {
       const li = this.root.createElement("li");
       if (n.urgent) li.className = "urgent";
