@@ -87,7 +87,8 @@ function beads(svg: SVGSVGElement, pieces: Piece[], g: Shape): void {
   const r = g.font * 0.5;
   pieces.forEach((p, i) => {
     const at = x(p.from);
-    if (at - last < 2 * r + 3 && i > 0) {
+    const next = i + 1 < pieces.length ? x(pieces[i + 1].from) : wide;
+    if (i > 0 && (at - last < 2 * r + 3 || next - at < 2 * r)) {
       put(svg, "circle", "dot", { cx: at, cy: g.chain, r: r * 0.35 });
     } else {
       put(svg, "circle", "bead", { cx: Math.max(r + 1, at), cy: g.chain, r });
