@@ -7,9 +7,16 @@ build: ## the program, in bin/
 demo: build ## the main job on an invented scenario: briefs in the terminal and as pages in bin/demo
 	@demo/run
 
-test: lint ## what has to pass
+decoder = internal/fitfile/testdata/decoder
+
+test: lint $(decoder)/node_modules ## what has to pass
 	go test ./...
 	go test -race -run 'Forecast|Workers|Stopped|SameForAny|Stops' ./pacing ./internal/cli
+	go test -race ./internal/live ./internal/sensor
+
+$(decoder)/node_modules: $(decoder)/package-lock.json ## the independent FIT decoder, for tests only
+	npm ci --prefix $(decoder) --no-audit --no-fund --silent
+	@touch $@
 
 lint:
 	@bad=$$(gofmt -l .); if [ -n "$$bad" ]; then echo "not gofmt-clean: $$bad"; exit 1; fi
@@ -17,13 +24,18 @@ lint:
 
 bench: ## speed, with the processor and a calibration loop
 	go test -run '^$$' -bench . -benchmem ./physics ./pacing
+	go test -run '^$$' -bench . ./internal/sensor/... ./internal/journal ./internal/fitfile
+	go test -run '^$$' -bench . -benchtime 1x -timeout 20m ./internal/ride
+	go test -run '^$$' -bench 'BriefChange|Pages' -benchtime 40x ./internal/web
 	go test -run TestSpeed -v -count 1 ./internal/evidence -args -speed
 
 evidence: ## recompute the tables in docs/evidence.md (minutes)
 	go run ./internal/evidence/write
+	go test -run 'GateProperties|EngineProperties|TestKilled' -v -count 1 -timeout 60m ./internal/ride -args -all
 
 fuzz: ## half a minute on every reader
 	for f in FuzzReadGPX FuzzReadCSV; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./course || exit 1; done
+	for f in $$(go test -list '^Fuzz' ./internal/sensor/gatt | grep ^Fuzz); do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/sensor/gatt || exit 1; done
 	for f in FuzzRider FuzzRig FuzzRoad FuzzEvent FuzzPlan; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/input || exit 1; done
 
 screenshots: ## pictures of every page at phone and laptop width, in docs/screens
