@@ -34,12 +34,13 @@ const callsOpen = 512
 // a signal, the acknowledgement of the write before it is a reply, and who
 // mixes them up sees trainers answer before they were asked.
 type bus struct {
-	conn  *dbus.Conn
-	inbox *inbox
-	done  chan *dbus.Call
-	open  map[*dbus.Call]func(*dbus.Call)
-	late  []*dbus.Call // answers whose turn is not yet certain
-	owner string       // the unique name of the Bluetooth service
+	conn   *dbus.Conn
+	cancel context.CancelFunc
+	inbox  *inbox
+	done   chan *dbus.Call
+	open   map[*dbus.Call]func(*dbus.Call)
+	late   []*dbus.Call // answers whose turn is not yet certain
+	owner  string       // the unique name of the Bluetooth service
 }
 
 // arrived is a signal and when it came.
@@ -71,8 +72,24 @@ func (b *inbox) take() []arrived {
 	return s
 }
 
-// dial connects; it ends with ctx, and so does the connection.
-func dial(ctx context.Context, address string, wake func()) (*bus, error) {
+// dial connects; it ends with ctx or after limit, for a bus may take the
+// connection and then say nothing. The connection ends with ctx.
+func dial(ctx context.Context, address string, limit time.Duration, wake func()) (*bus, error) {
+	ctx, cancel := context.WithCancel(ctx)
+	timer := time.AfterFunc(limit, cancel)
+	b, err := connect(ctx, address, wake)
+	if !timer.Stop() && err == nil { // the connection is being closed
+		err = context.DeadlineExceeded
+	}
+	if err != nil {
+		cancel()
+		return nil, err
+	}
+	b.cancel = cancel
+	return b, nil
+}
+
+func connect(ctx context.Context, address string, wake func()) (*bus, error) {
 	b := &bus{inbox: &inbox{wake: wake}, done: make(chan *dbus.Call, callsOpen), open: map[*dbus.Call]func(*dbus.Call){}}
 	options := []dbus.ConnOption{dbus.WithContext(ctx), dbus.WithSignalHandler(b.inbox)}
 	var err error
@@ -85,6 +102,11 @@ func dial(ctx context.Context, address string, wake func()) (*bus, error) {
 		return nil, err
 	}
 	return b, nil
+}
+
+func (b *bus) close() {
+	_ = b.conn.Close()
+	b.cancel()
 }
 
 // call sends a call; then, if it is not nil, gets its outcome in order.

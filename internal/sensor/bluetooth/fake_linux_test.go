@@ -28,7 +28,7 @@ func startBus(t *testing.T) (address string, kill func()) {
 	}
 	config := filepath.Join(dir, "bus.conf")
 	text := fmt.Sprintf(`<busconfig><type>system</type><listen>unix:path=%s/bus</listen><auth>EXTERNAL</auth>
-<policy context="default"><allow send_destination="*"/><allow own="*"/></policy></busconfig>`, dir)
+<policy context="default"><allow send_destination="*" eavesdrop="true"/><allow eavesdrop="true"/><allow own="*"/></policy></busconfig>`, dir)
 	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -90,7 +90,23 @@ type fakeDevice struct {
 	pairing func() *dbus.Error                 // what Pair does
 	linked  func(up bool)                      // the link came or went
 	read    func(uint16) ([]byte, *dbus.Error) // what a read brings
-	write   func(uint16, []byte) *dbus.Error
+	// write is what a write does; then is done once its acknowledgement is
+	// on the wire.
+	write func(uint16, []byte) (err *dbus.Error, then func())
+}
+
+// set changes what a device does.
+func (d *fakeDevice) set(f func()) {
+	d.f.mu.Lock()
+	defer d.f.mu.Unlock()
+	f()
+}
+
+// does is what a device does at the moment.
+func does[T any](d *fakeDevice, what *T) T {
+	d.f.mu.Lock()
+	defer d.f.mu.Unlock()
+	return *what
 }
 
 type fakeChar struct {
@@ -238,7 +254,9 @@ func (f *fakeService) addDevice(d *fakeDevice) *fakeDevice {
 		f.export(c.path, charIs, map[string]any{
 			"StartNotify": func() *dbus.Error { return d.startNotify(c) },
 			"ReadValue":   func(map[string]dbus.Variant) ([]byte, *dbus.Error) { return d.readValue(c) },
-			"WriteValue":  func(b []byte, o map[string]dbus.Variant) *dbus.Error { return d.writeValue(c, b, o) },
+			"WriteValue": func(m dbus.Message, b []byte, o map[string]dbus.Variant) *dbus.Error {
+				return d.writeValue(m, c, b, o)
+			},
 		})
 	}
 	f.export(d.path, deviceIs, map[string]any{
@@ -288,8 +306,8 @@ func (d *fakeDevice) advertise(rssi int16) bool {
 
 func (d *fakeDevice) onConnect() *dbus.Error {
 	d.f.note("connect " + d.address)
-	if d.connect != nil {
-		if err := d.connect(); err != nil {
+	if connect := does(d, &d.connect); connect != nil {
+		if err := connect(); err != nil {
 			return err
 		}
 	}
@@ -313,7 +331,7 @@ func (d *fakeDevice) resolve() {
 	for _, c := range d.chars {
 		d.f.emit("/", objectsAt+".InterfacesAdded", c.path, map[string]properties{charIs: c.properties()})
 	}
-	if d.silent {
+	if does(d, &d.silent) {
 		return
 	}
 	d.f.change(d.path, deviceIs, properties{"ServicesResolved": dbus.MakeVariant(true)})
@@ -339,8 +357,8 @@ func (d *fakeDevice) drop() {
 
 func (d *fakeDevice) onPair() *dbus.Error {
 	d.f.note("pair " + d.address)
-	if d.pairing != nil {
-		if err := d.pairing(); err != nil {
+	if pairing := does(d, &d.pairing); pairing != nil {
+		if err := pairing(); err != nil {
 			return err
 		}
 	}
@@ -381,20 +399,31 @@ func (d *fakeDevice) subscribed() []uint16 {
 }
 
 func (d *fakeDevice) readValue(c *fakeChar) ([]byte, *dbus.Error) {
-	if d.read == nil {
-		return []byte{byte(c.number)}, nil
+	if read := does(d, &d.read); read != nil {
+		return read(c.number)
 	}
-	return d.read(c.number)
+	return []byte{byte(c.number)}, nil
 }
 
-func (d *fakeDevice) writeValue(c *fakeChar, b []byte, o map[string]dbus.Variant) *dbus.Error {
+func (d *fakeDevice) writeValue(m dbus.Message, c *fakeChar, b []byte, o map[string]dbus.Variant) *dbus.Error {
 	if kind, _ := value[string](o, "type"); kind != "request" {
 		return dbus.NewError("org.bluez.Error.Failed", []any{"this must be written with response"})
 	}
-	if d.write == nil {
+	write := does(d, &d.write)
+	if write == nil {
 		return nil
 	}
-	return d.write(c.number, b)
+	err, then := write(c.number, b)
+	if err != nil || then == nil {
+		return err
+	}
+	// The library sends the acknowledgement when this returns, which is too
+	// late: it is sent here, and the second one goes nowhere.
+	d.f.conn.Send(&dbus.Message{Type: dbus.TypeMethodReply, Headers: map[dbus.HeaderField]dbus.Variant{
+		dbus.FieldDestination: m.Headers[dbus.FieldSender], dbus.FieldReplySerial: dbus.MakeVariant(m.Serial()),
+	}}, nil)
+	then()
+	return nil
 }
 
 func (d *fakeDevice) notify(number uint16, b []byte) {

@@ -143,7 +143,7 @@ func (p *port) run() {
 		p.readMail()
 	}
 	if p.bus != nil {
-		_ = p.bus.conn.Close()
+		p.bus.close()
 	}
 	p.background.Wait()
 }
@@ -189,7 +189,7 @@ func (p *port) endAll() {
 // dial connects to the bus in the background.
 func (p *port) dial() {
 	p.background.Go(func() {
-		b, err := dial(p.ctx, p.options.Address, p.stir)
+		b, err := dial(p.ctx, p.options.Address, p.times.ask, p.stir)
 		p.post(func() { p.dialled(b, err) })
 	})
 }
@@ -202,7 +202,7 @@ func (p *port) dialled(b *bus, err error) {
 		p.after(p.times.retry, p.dial)
 	case err != nil:
 	case p.closing:
-		_ = b.conn.Close()
+		b.close()
 	default:
 		p.bus = b
 		p.agent = newAgent(b.conn)
@@ -218,7 +218,7 @@ func (p *port) dialled(b *bus, err error) {
 }
 
 func (p *port) busGone() {
-	_ = p.bus.conn.Close()
+	p.bus.close()
 	p.bus = nil
 	p.forget()
 	if !p.closing {

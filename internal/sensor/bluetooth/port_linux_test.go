@@ -130,23 +130,16 @@ func TestScanConnectReadWrite(t *testing.T) {
 	if got, want := d.subscribed(), []uint16{gatt.MachineControlPoint, gatt.MachineStatus, gatt.IndoorBikeData, gatt.BatteryLevel}; !slices.Equal(got, want) {
 		t.Errorf("subscribed to %04X, want %04X", got, want)
 	}
-	d.read = func(n uint16) ([]byte, *dbus.Error) { return []byte{7, byte(n)}, nil }
+	d.set(func() { d.read = func(n uint16) ([]byte, *dbus.Error) { return []byte{7, byte(n)}, nil } })
 	w.ask(sensor.Read, d.address, gatt.FitnessMachineFeature)
 	if e := w.until(sensor.Answer, d.address); e.Err != nil || string(e.Bytes) != "\x07\xCC" || e.Char != gatt.FitnessMachineFeature {
 		t.Errorf("read %+v", e)
 	}
-	// What a write leads to comes after its acknowledgement, every time.
-	d.write = func(n uint16, b []byte) *dbus.Error {
-		go d.notify(n, []byte{0x80, b[0], 1})
-		return nil
-	}
-	w.ask(sensor.Write, d.address, gatt.MachineControlPoint, 5, 200, 0)
-	if e := w.until(sensor.Wrote, d.address); e.Err != nil || e.Char != gatt.MachineControlPoint {
-		t.Errorf("wrote %+v", e)
-	}
-	d.write = func(uint16, []byte) *dbus.Error {
-		return dbus.NewError("org.bluez.Error.Failed", []any{"Operation failed with ATT error: 0x80"})
-	}
+	d.set(func() {
+		d.write = func(uint16, []byte) (*dbus.Error, func()) {
+			return dbus.NewError("org.bluez.Error.Failed", []any{"Operation failed with ATT error: 0x80"}), nil
+		}
+	})
 	w.ask(sensor.Write, d.address, gatt.MachineControlPoint, 5, 200, 0)
 	if e := w.until(sensor.Wrote, d.address); e.Err == nil || !strings.Contains(e.Err.Error(), "ATT error: 0x80") {
 		t.Errorf("refused with %v", e.Err)
