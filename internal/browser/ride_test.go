@@ -112,7 +112,7 @@ func TestRideInTheBrowser(t *testing.T) {
 	b.fill("own", "ride fast")
 	b.press("Connect")
 	b.says("another look")
-	b.fill("own", "ride 12 s at 150 W\nride 60 s at 200 W\n")
+	b.fill("own", "ride 25 s at 150 W\nride 90 s at 200 W\n")
 	b.choose("devices", "bench")
 	b.press("Connect")
 	b.until("the rider to pedal", riding, 20*time.Second)
@@ -125,7 +125,7 @@ func TestRideInTheBrowser(t *testing.T) {
 	b.visit(at) // the page loaded again in the middle
 	b.until("the ride to go on", riding, 10*time.Second)
 	b.until("what was ridden before", `document.querySelector("[data-strip] .ridden").getAttribute("d").split("L").length > 4`, 10*time.Second)
-	b.until("the second step", `document.querySelector("[data-x=big]").textContent === "200"`, 20*time.Second)
+	b.until("the second step", `document.querySelector("[data-x=big]").textContent === "200"`, 40*time.Second)
 
 	first := b.ctx
 	cut := b.base

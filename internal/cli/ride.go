@@ -305,6 +305,7 @@ type liveFace struct {
 	asJSON   bool
 	lines    int
 	said     time.Time
+	told     time.Time // of the last notice
 	note     string
 }
 
@@ -334,6 +335,12 @@ func (f *liveFace) show(x ride.Snapshot) {
 		f.said = x.At
 		lines := render.LiveText(x, 80)
 		fmt.Fprintln(f.to, strings.Join(lines[:min(3, len(lines))], "  |  "))
+		for _, n := range x.Notices {
+			if n.At.After(f.told) {
+				f.told = n.At
+				fmt.Fprintln(f.to, "  "+n.Words)
+			}
+		}
 	}
 }
 

@@ -31,7 +31,8 @@ type Snapshot struct {
 	Left LeftSheet    `json:"left"`
 
 	Course  *Place        `json:"course,omitempty"`
-	Step    *Progress     `json:"step,omitempty"` // of a session
+	Step    *Progress     `json:"step,omitempty"`  // of a session
+	Found   []SensorSheet `json:"found,omitempty"` // heard and not connected, while the ride waits
 	Sensors []SensorSheet `json:"sensors"`
 	Brake   string        `json:"brake"` // a sentence on what the trainer was told
 	Said    string        `json:"said,omitempty"`
@@ -103,11 +104,13 @@ type Progress struct {
 
 // SensorSheet is one device in a line.
 type SensorSheet struct {
-	ID      string `json:"id"`
-	Name    string `json:"name"`
-	Health  string `json:"health"` // "well", "late", "lost", "looking"
-	Words   string `json:"words"`
-	Battery string `json:"battery,omitempty"`
+	ID       string `json:"id"`
+	Name     string `json:"name"`
+	Health   string `json:"health"` // "well", "late", "lost", "looking"
+	Words    string `json:"words"`
+	Battery  string `json:"battery,omitempty"`
+	Offset   bool   `json:"offset,omitempty"`    // its zero offset can be set
+	SpinDown bool   `json:"spin_down,omitempty"` // it can be calibrated by a spin-down
 }
 
 // Snapshot is the ride at the last tick.
@@ -115,6 +118,9 @@ func (c *Core) Snapshot() Snapshot {
 	s := Snapshot{ID: c.setup.ID, Title: c.setup.Title, Sequence: c.sequence, At: c.now, Way: c.setup.Way, Stage: c.stage, PausedBy: c.by,
 		Bench: c.setup.Bench, ClockS: c.clock(), LeftS: c.leftToRide(), Now: c.instruction(), You: c.you(), Left: c.leftSheet(),
 		Sensors: c.sensors(), Brake: c.brakeWords(), Notices: append([]Notice(nil), tail(c.noticed, 4)...), Plan: c.replan.changes}
+	if c.stage == Waiting {
+		s.Found = c.found()
+	}
 	if c.stage == Waiting && !c.setup.StartAt.IsZero() {
 		s.GunInS = math.Max(0, c.setup.StartAt.Sub(c.now).Seconds())
 	}
@@ -337,6 +343,7 @@ func (c *Core) sensors() []SensorSheet {
 		case c.now.Sub(d.Spoke) > carry:
 			s.Health = "late"
 		}
+		s.Offset, s.SpinDown = d.TakesOffset && c.links[d.ID], d.Brake.SpinDown && c.links[d.ID]
 		if d.HasBattery {
 			s.Battery = fmt.Sprintf("%.0f %%", 100*d.Battery)
 		}
@@ -344,3 +351,22 @@ func (c *Core) sensors() []SensorSheet {
 	}
 	return out
 }
+
+// found are the devices that were heard and that nobody connected.
+func (c *Core) found() []SensorSheet {
+	var out []SensorSheet
+	for _, d := range c.hub.Devices() {
+		if d.Saved || c.links[d.ID] || d.Heard.IsZero() || c.now.Sub(d.Heard) > foundFor || len(out) == mostFound {
+			continue
+		}
+		out = append(out, SensorSheet{ID: d.ID, Name: d.Name, Health: "heard", Words: d.Sentence()})
+	}
+	return out
+}
+
+// How long a device that is heard no more is still offered, and how many are:
+// a block of flats is full of radios.
+const (
+	foundFor  = 30 * time.Second
+	mostFound = 12
+)

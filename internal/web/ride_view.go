@@ -43,6 +43,7 @@ type RideView struct {
 	At     float64 `json:"at"` // along the strip, share
 	Afford string  `json:"afford"`
 
+	Found   []RideSensor `json:"found"`
 	Sensors []RideSensor `json:"sensors"`
 	Quiet   string       `json:"quiet"` // all sensors in a few words
 	Trouble string       `json:"trouble"`
@@ -69,6 +70,8 @@ type RideSensor struct {
 	Name   string `json:"name"`
 	Health string `json:"health"`
 	Words  string `json:"words"`
+	Offset bool   `json:"offset"` // its zero can be set
+	Spin   bool   `json:"spin"`   // it can be spun down
 }
 
 // RideNotice is something to be said once.
@@ -254,7 +257,10 @@ func rideSensors(v *RideView, s ride.Snapshot) {
 		if d.Battery != "" && d.Health == "well" {
 			words += " Battery " + d.Battery + "."
 		}
-		v.Sensors = append(v.Sensors, RideSensor{d.ID, d.Name, d.Health, words})
+		v.Sensors = append(v.Sensors, RideSensor{d.ID, d.Name, d.Health, words, d.Offset, d.SpinDown})
+	}
+	for _, d := range s.Found {
+		v.Found = append(v.Found, RideSensor{ID: d.ID, Name: d.Name, Health: d.Health, Words: d.Name})
 	}
 	if s.Stage == ride.Riding || s.Stage == ride.Paused {
 		v.Trouble = strings.Join(bad, ", ")

@@ -72,6 +72,8 @@ func at(stage ride.Stage) *web.RidePage {
 func waiting() *web.RidePage {
 	s := riding(true)
 	s.Stage, s.ClockS, s.Notices = ride.Waiting, 0, nil
+	s.Found = []ride.SensorSheet{{ID: "f", Name: "speed sensor", Health: "heard"}}
+	s.Sensors[0].Offset = true
 	s.Brake = "The brake has not been told anything yet."
 	s.Sensors = append(s.Sensors, ride.SensorSheet{ID: "b", Name: "heart belt", Health: "looking", Words: "heart belt is not connected."})
 	p := web.NewRidePage(set(true), s, 0)

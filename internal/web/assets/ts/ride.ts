@@ -6,11 +6,11 @@ import { Sound } from "./sound";
 
 interface Gauge { you: number; low: number; high: number; words: string }
 interface Notice { id: string; words: string; urgent: boolean }
-interface Sensor { id: string; name: string; health: string; words: string }
+interface Sensor { id: string; name: string; health: string; words: string; offset: boolean; spin: boolean }
 interface View {
   [key: string]: unknown;
   stage: string; gauge: Gauge | null; left: number; at: number; plan: number; cue: number;
-  notices: Notice[] | null; sensors: Sensor[] | null; stop: string; trouble: string; you: string; clock: string;
+  notices: Notice[] | null; sensors: Sensor[] | null; found: Sensor[] | null; stop: string; trouble: string; you: string; clock: string;
 }
 
 const lostAfterMs = 2500;
@@ -74,7 +74,7 @@ class Page {
     this.gauge(v.gauge);
     const left = this.page.querySelector<HTMLProgressElement>("[data-left]");
     if (left) left.value = v.left;
-    this.sensors(v.sensors ?? []);
+    this.sensors(v.sensors ?? [], v.found ?? []);
     this.notices(v);
     if (v.plan !== this.plan || Date.now() - this.lastTrace > 60000) void this.fetchStrip(v.plan);
     const road = this.page.querySelector<SVGSVGElement>("[data-strip]");
@@ -115,16 +115,36 @@ class Page {
     me.setAttribute("r", "10");
   }
 
-  private sensors(all: Sensor[]): void {
-    const list = this.page.querySelector<HTMLElement>("[data-sensors]");
-    if (!list || all.length === 0) return;
-    const words = all.map((s) => s.health + s.words).join("|");
-    if (list.dataset.was === words) return;
-    list.dataset.was = words;
+  private sensors(all: Sensor[], found: Sensor[]): void {
+    this.list("[data-sensors]", all, (s) => {
+      const wishes: [string, string][] = [];
+      if (s.offset) wishes.push(["zero", "Set its zero"]);
+      if (s.spin) wishes.push(["spin-down", "Spin it down"]);
+      wishes.push(["forget", "Forget it"]);
+      return [s.words, wishes];
+    });
+    this.list("[data-found]", found, (s) => [s.name + " is heard.", [["connect", "Connect"]]]);
+  }
+
+  // list redraws a list of devices with what can be asked of each.
+  private list(where: string, all: Sensor[], say: (s: Sensor) => [string, [string, string][]]): void {
+    const list = this.page.querySelector<HTMLElement>(where);
+    const was = all.map((s) => s.id + s.health + s.words + s.offset + s.spin).join("|");
+    if (!list || list.dataset.was === was || (all.length === 0 && where === "[data-sensors]")) return;
+    list.dataset.was = was;
     list.replaceChildren(...all.map((s) => {
       const li = this.root.createElement("li");
+      const [words, wishes] = say(s);
       li.className = s.health;
-      li.textContent = s.words;
+      li.append(words);
+      for (const [key, label] of wishes) {
+        const button = this.root.createElement("button");
+        button.type = "button";
+        if (key !== "connect") button.className = "quiet";
+        button.textContent = label;
+        button.addEventListener("click", () => void this.ask(new URLSearchParams({ key, text: s.id })));
+        li.append(" ", button);
+      }
       return li;
     }));
   }
@@ -165,11 +185,15 @@ class Page {
   }
 
   private async send(form: HTMLFormElement): Promise<void> {
+    const body = new URLSearchParams();
+    new FormData(form).forEach((value, key) => typeof value === "string" && body.append(key, value));
+    await this.ask(body);
+  }
+
+  private async ask(body: URLSearchParams): Promise<void> {
     const says = this.page.querySelector<HTMLElement>("[data-answer]");
     try {
-      const body = new URLSearchParams();
-      new FormData(form).forEach((value, key) => typeof value === "string" && body.append(key, value));
-      const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" } });
+      const answer = await fetch(this.path + "/key", { method: "POST", body, headers: { Accept: "application/json" } });
       const told = (await answer.json()) as { why: string };
       if (says) says.textContent = told.why;
     } catch {
