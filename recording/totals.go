@@ -4,25 +4,28 @@ import "math"
 
 // Totals is what a stretch of a recording comes to. NaN: not known.
 type Totals struct {
-	From, To float64 // s
-	Words    string  // of the mark a lap began with
-	Elapsed  float64 // s
-	Moving   float64 // s outside pauses
+	From    float64 `json:"from_s"`
+	To      float64 `json:"to_s"`
+	Words   string  `json:"words,omitempty"` // of the mark a lap began with
+	Elapsed float64 `json:"elapsed_s"`
+	Moving  float64 `json:"moving_s"` // outside pauses
 
-	PowerKnown float64 // s of Moving in which power is known
-	WorkJ      float64 // by the power in use, outside pauses, where it is known
-	MeanW      float64 // WorkJ over PowerKnown
-	MaxW       float64 // of one-second rows, as all highest values here
+	PowerKnown float64 `json:"power_known_s"` // of Moving
+	WorkJ      float64 `json:"work_j"`        // by the power in use, outside pauses, where it is known
+	MeanW      float64 `json:"mean_w"`        // WorkJ over PowerKnown
+	MaxW       float64 `json:"max_w"`         // of one-second rows, as all highest values here
 
-	MeanCadence, MaxCadence float64 // rpm, the mean of the time with turning cranks
-	MeanHeart, MaxHeart     float64 // beats per minute
-	DistanceM               float64 // by Position
-	MaxSpeed                float64 // m/s, by Speed
-	AscentM                 float64 // rises of Altitude added up
+	MeanCadence float64 `json:"mean_cadence_rpm"` // of the time with turning cranks
+	MaxCadence  float64 `json:"max_cadence_rpm"`
+	MeanHeart   float64 `json:"mean_heart_bpm"`
+	MaxHeart    float64 `json:"max_heart_bpm"`
+	DistanceM   float64 `json:"distance_m"`    // by Position
+	MaxSpeed    float64 `json:"max_speed_m_s"` // by Speed
+	AscentM     float64 `json:"ascent_m"`      // rises of Altitude added up
 
 	// Watts is one value for each second outside pauses in which power is
 	// known; gaps are left out. It is what equivalent power is computed from.
-	Watts []float64
+	Watts []float64 `json:"-"`
 }
 
 // Totals is what the whole recording comes to, with power from the named
