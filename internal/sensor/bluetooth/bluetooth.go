@@ -78,6 +78,15 @@ type refusal struct {
 func (r refusal) Error() string { return r.text }
 func (r refusal) Unwrap() error { return r.cause }
 
+// wishesKept bounds what waits for one device.
+const wishesKept = 64
+
+// wish is a read or a write and when it was asked for.
+type wish struct {
+	sensor.Request
+	asked time.Time
+}
+
 // failed is the event that answers a request with an error; reads and writes
 // keep their characteristic.
 func failed(r sensor.Request, why error) sensor.Event {

@@ -18,13 +18,19 @@ import (
 // startBus starts a message bus of its own and gives its address.
 func startBus(t *testing.T) (address string, kill func()) {
 	t.Helper()
-	program, err := exec.LookPath("dbus-daemon")
-	if err != nil {
-		t.Fatalf("dbus-daemon is missing, and without a bus nothing here is tested: install it (Debian: apt-get install dbus-daemon): %v", err)
-	}
 	dir, err := os.MkdirTemp("", "bus") // t.TempDir's names can be too long for a socket
 	if err != nil {
 		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	return startBusIn(t, dir)
+}
+
+func startBusIn(t *testing.T, dir string) (address string, kill func()) {
+	t.Helper()
+	program, err := exec.LookPath("dbus-daemon")
+	if err != nil {
+		t.Fatalf("dbus-daemon is missing, and without a bus nothing here is tested: install it (Debian: apt-get install dbus-daemon): %v", err)
 	}
 	config := filepath.Join(dir, "bus.conf")
 	text := fmt.Sprintf(`<busconfig><type>system</type><listen>unix:path=%s/bus</listen><auth>EXTERNAL</auth>
@@ -44,10 +50,7 @@ func startBus(t *testing.T) (address string, kill func()) {
 		_ = cmd.Process.Kill()
 		_ = cmd.Wait()
 	})
-	t.Cleanup(func() {
-		kill()
-		_ = os.RemoveAll(dir)
-	})
+	t.Cleanup(kill)
 	line, err := bufio.NewReader(out).ReadString('\n')
 	if err != nil {
 		t.Fatalf("dbus-daemon gave no address: %v", err)
@@ -249,16 +252,7 @@ func (f *fakeService) managed() (map[dbus.ObjectPath]map[string]properties, *dbu
 func (f *fakeService) addDevice(d *fakeDevice) *fakeDevice {
 	d.f = f
 	d.path = hci0 + "/dev_" + dbus.ObjectPath(strings.ReplaceAll(d.address, ":", "_"))
-	for i, c := range d.chars {
-		c.path = d.path + dbus.ObjectPath(fmt.Sprintf("/service0001/char%04x", i+1))
-		f.export(c.path, charIs, map[string]any{
-			"StartNotify": func() *dbus.Error { return d.startNotify(c) },
-			"ReadValue":   func(map[string]dbus.Variant) ([]byte, *dbus.Error) { return d.readValue(c) },
-			"WriteValue": func(m dbus.Message, b []byte, o map[string]dbus.Variant) *dbus.Error {
-				return d.writeValue(m, c, b, o)
-			},
-		})
-	}
+	d.exportChars()
 	f.export(d.path, deviceIs, map[string]any{
 		"Connect":    d.onConnect,
 		"Disconnect": func() *dbus.Error { f.note("disconnect " + d.address); d.drop(); return nil },
@@ -270,6 +264,19 @@ func (f *fakeService) addDevice(d *fakeDevice) *fakeDevice {
 	f.mu.Unlock()
 	f.emit("/", objectsAt+".InterfacesAdded", d.path, map[string]properties{deviceIs: p})
 	return d
+}
+
+func (d *fakeDevice) exportChars() {
+	for i, c := range d.chars {
+		c.path = d.path + dbus.ObjectPath(fmt.Sprintf("/service0001/char%04x", i+1))
+		d.f.export(c.path, charIs, map[string]any{
+			"StartNotify": func() *dbus.Error { return d.startNotify(c) },
+			"ReadValue":   func(map[string]dbus.Variant) ([]byte, *dbus.Error) { return d.readValue(c) },
+			"WriteValue": func(m dbus.Message, b []byte, o map[string]dbus.Variant) *dbus.Error {
+				return d.writeValue(m, c, b, o)
+			},
+		})
+	}
 }
 
 func (d *fakeDevice) properties() properties {
@@ -447,4 +454,12 @@ func wait(t *testing.T, what string, so func() bool) {
 		}
 		time.Sleep(time.Millisecond)
 	}
+}
+
+// remove has the service forget a device.
+func (f *fakeService) remove(d *fakeDevice) {
+	f.mu.Lock()
+	delete(f.devices, d.path)
+	f.mu.Unlock()
+	f.emit("/", objectsAt+".InterfacesRemoved", d.path, []string{deviceIs, propertiesA})
 }

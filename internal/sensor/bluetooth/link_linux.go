@@ -23,9 +23,6 @@ const (
 	ending // Device1.Disconnect is under way
 )
 
-// wishesKept bounds what waits for one device.
-const wishesKept = 64
-
 // link is a device from the wish to connect until Lost.
 type link struct {
 	id     string
@@ -47,12 +44,6 @@ type link struct {
 
 	wishes []wish
 	now    *wish // the one under way
-}
-
-// wish is a read or a write and when it was asked for.
-type wish struct {
-	sensor.Request
-	asked time.Time
 }
 
 func (p *port) connect(r sensor.Request) {

@@ -20,6 +20,7 @@ const (
 // sender then ends the link, so that no stream ever has a hole.
 type queue struct {
 	mu      sync.Mutex
+	room    int // for values
 	count   uint64
 	adverts ring
 	rest    ring
@@ -33,14 +34,14 @@ type numbered struct {
 }
 
 func newQueue() *queue {
-	return &queue{stirred: make(chan struct{}, 1), last: map[string]time.Time{}}
+	return &queue{room: valuesKept, stirred: make(chan struct{}, 1), last: map[string]time.Time{}}
 }
 
 // put adds an event; false means that there is no room for this value.
 func (q *queue) put(e sensor.Event) bool {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	if e.Kind == sensor.Value && q.rest.len() >= valuesKept {
+	if e.Kind == sensor.Value && q.rest.len() >= q.room {
 		return false
 	}
 	// Answers are stamped when they are dealt with, values when they arrive:
