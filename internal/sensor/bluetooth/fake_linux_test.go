@@ -66,6 +66,7 @@ type fakeService struct {
 	t    *testing.T
 	conn *dbus.Conn
 
+	exporting   sync.Mutex
 	mu          sync.Mutex
 	radios      map[dbus.ObjectPath]bool // powered
 	devices     map[dbus.ObjectPath]*fakeDevice
@@ -155,6 +156,8 @@ func (f *fakeService) takeName() {
 }
 
 func (f *fakeService) export(path dbus.ObjectPath, iface string, methods map[string]any) {
+	f.exporting.Lock() // the library's own locks leave a gap here
+	defer f.exporting.Unlock()
 	if err := f.conn.ExportMethodTable(methods, path, iface); err != nil {
 		f.t.Fatal(err)
 	}
@@ -250,9 +253,11 @@ func (f *fakeService) managed() (map[dbus.ObjectPath]map[string]properties, *dbu
 
 // addDevice puts a device in range; the service knows it from then on.
 func (f *fakeService) addDevice(d *fakeDevice) *fakeDevice {
-	d.f = f
-	d.path = hci0 + "/dev_" + dbus.ObjectPath(strings.ReplaceAll(d.address, ":", "_"))
-	d.exportChars()
+	if d.f == nil {
+		d.f = f
+	}
+	d.path = d.place()
+	d.exportChars(does(d, &d.chars))
 	f.export(d.path, deviceIs, map[string]any{
 		"Connect":    d.onConnect,
 		"Disconnect": func() *dbus.Error { f.note("disconnect " + d.address); d.drop(); return nil },
@@ -266,8 +271,12 @@ func (f *fakeService) addDevice(d *fakeDevice) *fakeDevice {
 	return d
 }
 
-func (d *fakeDevice) exportChars() {
-	for i, c := range d.chars {
+func (d *fakeDevice) place() dbus.ObjectPath {
+	return hci0 + "/dev_" + dbus.ObjectPath(strings.ReplaceAll(d.address, ":", "_"))
+}
+
+func (d *fakeDevice) exportChars(chars []*fakeChar) {
+	for i, c := range chars {
 		c.path = d.path + dbus.ObjectPath(fmt.Sprintf("/service0001/char%04x", i+1))
 		d.f.export(c.path, charIs, map[string]any{
 			"StartNotify": func() *dbus.Error { return d.startNotify(c) },
@@ -335,7 +344,7 @@ func (d *fakeDevice) onConnect() *dbus.Error {
 
 // resolve is the discovery of services, after the answer to Connect.
 func (d *fakeDevice) resolve() {
-	for _, c := range d.chars {
+	for _, c := range does(d, &d.chars) {
 		d.f.emit("/", objectsAt+".InterfacesAdded", c.path, map[string]properties{charIs: c.properties()})
 	}
 	if does(d, &d.silent) {
@@ -434,7 +443,7 @@ func (d *fakeDevice) writeValue(m dbus.Message, c *fakeChar, b []byte, o map[str
 }
 
 func (d *fakeDevice) notify(number uint16, b []byte) {
-	for _, c := range d.chars {
+	for _, c := range does(d, &d.chars) {
 		d.f.mu.Lock()
 		told := c.number == number && c.started > 0 && d.up
 		d.f.mu.Unlock()
