@@ -10,7 +10,6 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
 	"github.com/godbus/dbus/v5"
 )
@@ -450,18 +449,6 @@ func (d *fakeDevice) notify(number uint16, b []byte) {
 		if told {
 			d.f.change(c.path, charIs, properties{"Value": dbus.MakeVariant(b)})
 		}
-	}
-}
-
-// wait polls until something is so.
-func wait(t *testing.T, what string, so func() bool) {
-	t.Helper()
-	limit := time.Now().Add(5 * time.Second)
-	for !so() {
-		if time.Now().After(limit) {
-			t.Fatalf("waited for %s in vain", what)
-		}
-		time.Sleep(time.Millisecond)
 	}
 }
 

@@ -13,8 +13,6 @@ import (
 	"chainline/internal/sensor/gatt"
 )
 
-var quick = times{connect: 5 * time.Second, ask: 3 * time.Second, end: time.Second, retry: 20 * time.Millisecond, busy: 5 * time.Millisecond}
-
 // watcher reads a port's events and holds every link to what the package
 // promises: Up and Lost in turn, nothing before Up and nothing after Lost.
 type watcher struct {
