@@ -15,8 +15,10 @@ import (
 // the one being ridden not in its last twenty seconds. Our judgement.
 const (
 	every      = 10 * time.Second
-	leastShift = 10.0 // W
-	tooLate    = 20.0 // s before a cue's end
+	leastShift = 10.0        // W
+	leastRest  = 0.1         // of what is left, over which it has to differ by that
+	tooLate    = 20.0        // s before a cue's end
+	between    = time.Minute // from one new plan to the next
 )
 
 // Rest is where a ride is, for whoever solves the rest of it.
@@ -26,9 +28,10 @@ type Rest struct {
 	Speed     float64 // m/s
 	ClockS    float64
 	BalanceJ  float64
-	MeanWatts float64 // so far
-	Planned   []Cue   // as they stand
-	Heart     float64 // bpm now, 0 unknown
+	MeanWatts float64      // so far
+	Planned   []Cue        // as they stand
+	Heart     float64      // bpm now, 0 unknown
+	Ridden    []TracePoint // every second so far
 	// Drift is how much heart rate has risen at equal power since the first
 	// part of the ride, fraction; 0 until there is enough to tell.
 	Drift float64
@@ -58,6 +61,7 @@ type replanning struct {
 	has      bool
 	heart    drift
 	changes  int
+	changed  time.Time
 }
 
 // drift compares heartbeats per watt of the first ten minutes after the first
@@ -110,7 +114,7 @@ func (c *Core) replanIfDue() {
 		mean = c.work / t
 	}
 	c.out.Replan = &Rest{Sequence: c.replan.sequence, AtM: c.at, Speed: c.speed, ClockS: c.clock(), BalanceJ: c.balance,
-		MeanWatts: mean, Planned: k.Cues, Heart: bpm, Drift: c.replan.heart.value()}
+		MeanWatts: mean, Planned: k.Cues, Heart: bpm, Ridden: c.trace.points, Drift: c.replan.heart.value()}
 }
 
 // Replanned takes the rest made anew. Cues change only where the difference
@@ -122,16 +126,13 @@ func (c *Core) Replanned(n NewRest, err error) {
 	}
 	c.replan.last, c.replan.has = n, true
 	k := c.setup.Course
-	if !c.worthChanging(k, n.Cues) {
+	if len(n.Cues) == 0 || c.now.Sub(c.replan.changed) < between || !c.worthChanging(k, n.Cues) {
 		return
 	}
 	now := c.follow.cueAt(c, 0)
 	kept := append([]Cue(nil), k.Cues[:now]...)
 	current := k.Cues[now]
 	changed := *k
-	if len(n.Cues) == 0 {
-		return
-	}
 	first := n.Cues[0]
 	secondsLeft := (current.ToM - c.at) / math.Max(1, c.speed)
 	if math.Abs(first.Watts-current.Watts) < leastShift || secondsLeft < tooLate && first.Watts > current.Watts {
@@ -146,6 +147,7 @@ func (c *Core) Replanned(n NewRest, err error) {
 	}
 	c.setup.Course = &changed
 	c.replan.changes++
+	c.replan.changed = c.now
 	c.record(recordPlan(c.seconds(c.now), changed.Cues))
 	i := c.follow.cueAt(c, 0)
 	if i != c.follow.index {
@@ -183,7 +185,7 @@ func (c *Core) worthChanging(k *Course, cues []Cue) bool {
 			differs += 1.0 / pieces
 		}
 	}
-	return differs >= 0.1
+	return differs >= leastRest
 }
 
 func wattsAt(cues []Cue, x float64) float64 {

@@ -11,13 +11,14 @@ type TracePoint struct {
 	Watts  float64 `json:"w"`
 	Heart  float64 `json:"h,omitempty"`
 	Left   float64 `json:"l"` // share of W′
+	Target float64 `json:"-"` // W asked
 }
 
 func (t *trace) add(c *Core) {
 	if c.stage != Riding {
 		return
 	}
-	p := TracePoint{c.clock(), round3(c.at), round3(c.watts), 0, round3(c.balance / c.setup.Rider.Balance.WPrime)}
+	p := TracePoint{c.clock(), round3(c.at), round3(c.watts), 0, round3(c.balance / c.setup.Rider.Balance.WPrime), c.target()}
 	p.Heart, _ = c.heart.fresh(c.now)
 	t.points = append(t.points, p)
 }

@@ -104,7 +104,12 @@ func courseRide(ctx context.Context, q RideRequest) (Riding, error) {
 		s.Room.DrinkShare = math.Min(1, (b.Room.FluidLow+b.Room.FluidHigh)/2/hours/s.Room.SweatLPerH)
 		s.Room.FanWatts = b.Room.WattsThatWould
 	}
-	return Riding{Setup: s, Brief: &b, Warnings: append(append([]string(nil), b.Warnings...), b.Cautions...)}, nil
+	out := Riding{Setup: s, Brief: &b, Warnings: append(append([]string(nil), b.Warnings...), b.Cautions...)}
+	if a := s.Course.Advance; !q.Fixed && !ridden.Ask.World.ByFeel && (a == ride.ByPosition || a == ride.ByDistance) {
+		s.Course.Replan = true
+		out.Replan = ride.NewReplanner(ridden.Ask.World, ridden.Result.Orders, ridden.Ask.Floor, ridden.Ask.Ceiling, ask.Style.ChanceLimit(), s.Course, s.Rider.HeartMax, 1)
+	}
+	return out, nil
 }
 
 // sessionRide is a session scaled to the rider, or free riding.

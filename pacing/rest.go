@@ -1,0 +1,252 @@
+package pacing
+
+import (
+	"context"
+	"math"
+
+	"chainline/capacity"
+	"chainline/estimate"
+	"chainline/physics"
+)
+
+// The rest of a ride, looked at again on the way. The rider is the same set of
+// draws as before the start; what the ride has shown so far weighs them. A
+// draw is believed less the more it had to overdraw its W′ to ride what was
+// ridden, the more was left of it when the legs failed, and the further the
+// heart was from where it puts it.
+
+// How far each kind of evidence can be trusted, as a share of a draw's W′
+// (sd). Our judgement: the balance of W′ is known no better than this.
+const overdrawnSD = 0.15
+
+// Going is a ride under way. Make one with World.Begin; it is not safe for
+// more than one goroutine.
+type Going struct {
+	world  World
+	motion physics.Motion
+	shape  *shape
+	cp     []float64 // W, by draw
+	wPrime []float64 // J
+	bal    []capacity.Balance
+	left   []float64 // J
+	over   []float64 // J overdrawn so far
+	failed []float64 // log weight from failures
+	heart  []residual
+	caps   []capacity.Capacity
+}
+
+// residual is how far the heart was from a draw's expectation, on average.
+type residual struct{ sum, weight, sd float64 }
+
+// Begin draws n riders for a ride of the orders; the same seed draws the same.
+// The road is taken as it is: a virtual bicycle's drag is no guess.
+func (w World) Begin(o Orders, seed uint64, n int) *Going {
+	g := &Going{world: w, motion: w.Road.Motion(w.RiderMass), shape: cut(w.Profile, []float64{w.Profile.Length()}, math.Max(25, forecastStep(w.Profile.Length()))),
+		over: make([]float64, n), failed: make([]float64, n), heart: make([]residual, n)}
+	for i := range n {
+		d := w.sample(estimate.Stream(seed, i), o)
+		g.cp = append(g.cp, d.balance.CriticalPower)
+		g.wPrime = append(g.wPrime, d.balance.WPrime)
+		g.bal = append(g.bal, d.balance)
+		g.left = append(g.left, d.balance.WPrime)
+		g.caps = append(g.caps, w.Capacity.Draw(estimate.Stream(seed, i)))
+	}
+	return g
+}
+
+// Ridden takes displayed watts held for a time (s).
+func (g *Going) Ridden(watts, seconds float64) {
+	for i := range g.left {
+		g.left[i] = g.bal[i].Step(g.left[i], watts, seconds)
+		if g.left[i] < 0 {
+			g.over[i] -= g.left[i]
+			g.left[i] = 0
+		}
+	}
+}
+
+// Failed says that the legs could not hold what was asked: the balance was
+// empty, whatever was reckoned. It is said once for each time.
+func (g *Going) Failed() {
+	for i := range g.left {
+		z := g.left[i] / (overdrawnSD * g.wPrime[i])
+		g.failed[i] -= 0.5 * z * z
+		g.left[i] = 0
+	}
+}
+
+// Heart takes a heart rate (bpm) that was steady at steady displayed watts for
+// a time of three minutes or more. The mean over a ride counts once: that a
+// heart beats higher than people's on average does not average out.
+func (g *Going) Heart(bpm, watts, seconds, maximum, maximumSD float64) {
+	for i, c := range g.caps {
+		low, high, ok := capacity.HeartBand(c, g.world.RiderMass, maximum, maximumSD, watts, seconds)
+		if !ok {
+			return
+		}
+		r := &g.heart[i]
+		r.sum += bpm - (low+high)/2
+		r.weight++
+		r.sd = (high - low) / 2 / estimate.Z80
+	}
+}
+
+// weights are what the draws count, summing to one.
+func (g *Going) weights() []float64 {
+	w, most := make([]float64, len(g.left)), math.Inf(-1)
+	for i := range w {
+		z := g.over[i] / (overdrawnSD * g.wPrime[i])
+		w[i] = g.failed[i] - 0.5*z*z
+		if h := g.heart[i]; h.weight > 0 && h.sd > 0 {
+			x := h.sum / h.weight / h.sd
+			w[i] -= 0.5 * x * x
+		}
+		most = math.Max(most, w[i])
+	}
+	sum := 0.0
+	for i := range w {
+		w[i] = math.Exp(w[i] - most)
+		sum += w[i]
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return w
+}
+
+// Expected is what the weighed draws say of critical power (W), of what is
+// left of W′ (J), and how many draws still count.
+func (g *Going) Expected() (criticalPower, left, effective float64) {
+	squares := 0.0
+	for i, w := range g.weights() {
+		criticalPower, left, squares = criticalPower+w*g.cp[i], left+w*g.left[i], squares+w*w
+	}
+	return criticalPower, left, 1 / squares
+}
+
+// Outlook is what the rest holds, in s from here.
+type Outlook struct {
+	Median, Low80, High80 float64
+	ChanceEmpty           float64
+}
+
+// Rest rides the rest of a plan from a place (m) and speed (m/s), with the
+// watts executed times what was planned.
+func (g *Going) Rest(plan []Piece, from, speed, executed float64) Outlook {
+	watts := g.shape.watts(plan)
+	w := g.weights()
+	times := make([]timed, len(w))
+	var o Outlook
+	for i := range w {
+		seconds, empty := g.one(i, watts, from, speed, executed)
+		times[i] = timed{seconds, w[i]}
+		if empty {
+			o.ChanceEmpty += w[i]
+		}
+	}
+	o.Low80, o.Median, o.High80 = weighted(times, 0.1), weighted(times, 0.5), weighted(times, 0.9)
+	return o
+}
+
+// one rides the rest as one draw.
+func (g *Going) one(k int, watts []float64, from, speed, executed float64) (seconds float64, empty bool) {
+	y, at := math.Max(0.25, speed*speed), 0.0
+	left, cp := g.left[k], g.cp[k]
+	weight := g.motion.Mass * physics.Gravity
+	out := false
+	for i, h := range g.shape.length {
+		if at+h <= from {
+			at += h
+			continue
+		}
+		if at < from {
+			h, at = at+h-from, from
+		}
+		p := watts[i] * executed
+		if out {
+			p = math.Min(p, cp)
+		}
+		force := weight*g.shape.cos[i]*(g.shape.gradient[i]+g.motion.Crr) + g.motion.Bearing0
+		next, dt, ok := g.motion.Advance(y, h, force, p, nil)
+		if !ok {
+			next, dt = draw{motion: g.motion}.creep(y, h, force, p, cp)
+		}
+		left = g.bal[k].Step(left, p, dt)
+		y, at, seconds = next, at+h, seconds+dt
+		switch {
+		case left <= 0 && !out && at < g.shape.total-1:
+			out, empty = true, true
+		case left >= back*g.wPrime[k]:
+			out = false
+		}
+		left = math.Max(0, left)
+	}
+	return seconds, empty
+}
+
+// timed is a time with what it counts.
+type timed struct{ seconds, weight float64 }
+
+// weighted is a quantile of weighed times.
+func weighted(all []timed, q float64) float64 {
+	sorted := append([]timed(nil), all...)
+	for i := 1; i < len(sorted); i++ { // a hundred or two, nearly in order from call to call
+		for j := i; j > 0 && sorted[j].seconds < sorted[j-1].seconds; j-- {
+			sorted[j], sorted[j-1] = sorted[j-1], sorted[j]
+		}
+	}
+	sum := 0.0
+	for _, t := range sorted {
+		if sum += t.weight; sum >= q {
+			return t.seconds
+		}
+	}
+	return sorted[len(sorted)-1].seconds
+}
+
+// Limits of how far the rest may be moved at once, and how finely. Our
+// judgement.
+const (
+	mostDown, mostUp = 0.30, 0.15
+	moveStep         = 0.01
+)
+
+// Replan scales what the plan still asks, so that its chance of running empty
+// is just below the limit: the shape of the plan stays, because it is the best
+// for the course; how hard it is follows from what the ride has shown. Watts
+// below soft are left as they are: they are for rolling and recovering. What
+// stays is all that has been ridden; a plan that already keeps the limit and
+// cannot be raised by a step of 5 W is given back as it is.
+func (g *Going) Replan(ctx context.Context, plan []Piece, from, speed, executed, floor, ceiling, limit float64) ([]Piece, Outlook, error) {
+	cp, _, _ := g.Expected()
+	soft := 0.6 * cp
+	moved := func(share float64) []Piece {
+		var out []Piece
+		for _, p := range plan {
+			if p.To <= from {
+				continue
+			}
+			p.From = math.Max(p.From, from)
+			if p.Watts > soft {
+				p.Watts = math.Max(floor, math.Min(ceiling, WattStep*math.Round(p.Watts*(1+share)/WattStep)))
+			}
+			out = append(out, p)
+		}
+		return out
+	}
+	// The greatest share whose chance keeps the limit, by halving.
+	low, high := -mostDown, mostUp
+	for high-low > moveStep {
+		if err := ctx.Err(); err != nil {
+			return nil, Outlook{}, err
+		}
+		middle := (low + high) / 2
+		if g.Rest(moved(middle), from, speed, executed).ChanceEmpty <= limit {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	out := moved(low)
+	return out, g.Rest(out, from, speed, executed), nil
+}
