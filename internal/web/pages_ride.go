@@ -121,8 +121,7 @@ func (s *Server) showChooseRide(w http.ResponseWriter, r *http.Request, status i
 		}
 	}
 	p := NewRideChoosePage(choices, values, errs)
-	if s.live != nil {
-		p.Available = true
+	if p.Available = s.live != nil; p.Available {
 		if err := s.listRides(p); err != nil {
 			return err
 		}
@@ -438,6 +437,9 @@ func (s *Server) rideLive(w http.ResponseWriter, r *http.Request) error {
 	for {
 		select {
 		case snap := <-snapshots:
+			if snap.Stage == ride.Ended { // its files are not made yet
+				snap.Stage = ride.Ending
+			}
 			if send(snap.Sequence, NewRideView(snap, units)) != nil {
 				return nil // whoever read it is gone
 			}
