@@ -146,6 +146,9 @@ func sessionRide(q RideRequest) (Riding, error) {
 			if ask.EasyOnly {
 				return Riding{}, problem.Bad("this session is not for now: %s", why)
 			}
+			if scaled.Demand(view) == session.Maximal && !ask.Rider.Screened {
+				return Riding{}, problem.Bad("this session is all-out: %s", why).WithHint("Answer the health questions first; nobody is asked to go to the limit without.")
+			}
 			r.Warnings = append(r.Warnings, why)
 		}
 		s.Session, s.Title = &scaled, plan.Name
