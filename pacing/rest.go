@@ -35,13 +35,16 @@ type Going struct {
 	caps   []capacity.Capacity
 }
 
+// restStep is the step of the rest in m: it is ridden some hundred times over.
+const restStep = 50
+
 // residual is how far the heart was from a draw's expectation, on average.
 type residual struct{ sum, weight, sd float64 }
 
 // Begin draws n riders for a ride of the orders; the same seed draws the same.
 // The road is taken as it is: a virtual bicycle's drag is no guess.
 func (w World) Begin(o Orders, seed uint64, n int) *Going {
-	g := &Going{world: w, motion: w.Road.Motion(w.RiderMass), shape: cut(w.Profile, []float64{w.Profile.Length()}, math.Max(25, forecastStep(w.Profile.Length()))),
+	g := &Going{world: w, motion: w.Road.Motion(w.RiderMass), shape: cut(w.Profile, []float64{w.Profile.Length()}, restStep),
 		over: make([]float64, n), failed: make([]float64, n), heart: make([]residual, n)}
 	for i := range n {
 		d := w.sample(estimate.Stream(seed, i), o)

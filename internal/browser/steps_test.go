@@ -48,7 +48,7 @@ func (b *tab) path() string {
 }
 
 // text is what can be read on the page.
-func (b *tab) text() string { b.Helper(); return eval[string](b, `document.body.innerText`) }
+func (b *tab) text() string { b.Helper(); return eval[string](b, `document.body ? document.body.innerText : ""`) }
 
 // says waits until the page says something, or fails. A page that is just
 // being left cannot be asked; that is no fault.
@@ -56,7 +56,7 @@ func (b *tab) says(what string) {
 	b.Helper()
 	said := fmt.Sprintf(`!!document.body && document.body.innerText.includes(%q)`, what)
 	var err error
-	for end := time.Now().Add(15 * time.Second); time.Now().Before(end); time.Sleep(25 * time.Millisecond) {
+	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(25 * time.Millisecond) {
 		var found bool
 		if found, err = chromedp.Run(b.ctx, chromedp.Evaluate[bool](said)); found {
 			return

@@ -31,7 +31,7 @@ type second struct{ watts, heart float64 }
 
 // solverDraws are enough for a chance of one in ten to be known within three
 // in a hundred, and few enough to ride the rest many times a second.
-const solverDraws = 120
+const solverDraws = 100
 
 // What counts as legs that failed: this far below what was asked, for so long.
 // Our judgement; a gear change or a bottle is shorter.
@@ -42,9 +42,14 @@ const (
 	steadyWithin = 0.08
 )
 
+// shareOfLimit of the brief's chance of running empty is what the rest may
+// take: the chance is taken again at every look, and the brief's is for the
+// whole ride. Chosen on bench riders (docs/evidence.md).
+const shareOfLimit = 0.5
+
 // NewReplanner makes the solver of one ride from what its brief was made from.
 func NewReplanner(w pacing.World, o pacing.Orders, floor, ceiling, limit float64, course *Course, heartMax float64, seed uint64) *Solver {
-	s := &Solver{going: w.Begin(o, seed, solverDraws), floor: floor, ceiling: ceiling, limit: limit, names: course.Cues, heartMax: heartMax}
+	s := &Solver{going: w.Begin(o, seed, solverDraws), floor: floor, ceiling: ceiling, limit: shareOfLimit * limit, names: course.Cues, heartMax: heartMax}
 	for _, c := range course.Cues {
 		s.plan = append(s.plan, pacing.Piece{From: c.FromM, To: c.ToM, Watts: c.Watts})
 	}
