@@ -48,7 +48,10 @@ func (b *tab) path() string {
 }
 
 // text is what can be read on the page.
-func (b *tab) text() string { b.Helper(); return eval[string](b, `document.body ? document.body.innerText : ""`) }
+func (b *tab) text() string {
+	b.Helper()
+	return eval[string](b, `document.body ? document.body.innerText : ""`)
+}
 
 // says waits until the page says something, or fails. A page that is just
 // being left cannot be asked; that is no fault.

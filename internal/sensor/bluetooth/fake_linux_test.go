@@ -90,6 +90,7 @@ type fakeDevice struct {
 
 	connect func() *dbus.Error                 // instead of coming up at once
 	silent  bool                               // services are never resolved
+	curt    bool                               // says only that the link is lost, not that services are
 	pairing func() *dbus.Error                 // what Pair does
 	linked  func(up bool)                      // the link came or went
 	read    func(uint16) ([]byte, *dbus.Error) // what a read brings
@@ -116,8 +117,8 @@ type fakeChar struct {
 	number  uint16
 	path    dbus.ObjectPath
 	flags   []string
-	asked   []uint16
 	refuse  *dbus.Error // of StartNotify
+	atOnce  bool        // a value follows StartNotify at once
 	started int         // StartNotify, on this link
 	order   int
 }
@@ -362,7 +363,9 @@ func (d *fakeDevice) drop() {
 	d.up = false
 	d.f.mu.Unlock()
 	if was {
-		d.f.change(d.path, deviceIs, properties{"ServicesResolved": dbus.MakeVariant(false)})
+		if !does(d, &d.curt) {
+			d.f.change(d.path, deviceIs, properties{"ServicesResolved": dbus.MakeVariant(false)})
+		}
 		d.f.change(d.path, deviceIs, properties{"Connected": dbus.MakeVariant(false)})
 		if d.linked != nil {
 			d.linked(false)
@@ -395,6 +398,9 @@ func (d *fakeDevice) startNotify(c *fakeChar) *dbus.Error {
 		n = max(n, other.order)
 	}
 	c.order = n + 1
+	if c.atOnce {
+		d.f.change(c.path, charIs, properties{"Value": dbus.MakeVariant([]byte{42})})
+	}
 	return nil
 }
 

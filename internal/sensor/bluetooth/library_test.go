@@ -220,8 +220,13 @@ func TestLibraryTimesOut(t *testing.T) {
 	if e := eventOf(t, b, sensor.Lost); !errors.Is(e.Err, errSilent) {
 		t.Errorf("lost because %v", e.Err)
 	}
+	b.Do(sensor.Request{Kind: sensor.Connect, Device: "e"})
+	b.Do(sensor.Request{Kind: sensor.Disconnect, Device: "e"}) // while it is tried
+	if e := eventOf(t, b, sensor.Lost); e.Device != "e" || e.Err != errEnded {
+		t.Errorf("lost because %v", e.Err)
+	}
 	close(s.hang) // it connects after all, and is let go
-	wait(t, "the late link's end", func() bool { s.mu.Lock(); defer s.mu.Unlock(); return s.ended == 1 })
+	wait(t, "the late link's end", func() bool { s.mu.Lock(); defer s.mu.Unlock(); return s.ended == 2 })
 	b.Do(sensor.Request{Kind: sensor.Connect, Device: "d"})
 	for kind := range []int{0, 1, 2} {
 		eventOf(t, b, []sensor.EventKind{sensor.Up, sensor.Value, sensor.Value}[kind])

@@ -167,6 +167,8 @@ func TestFoundAgain(t *testing.T) {
 	f := startService(t, address)
 	w := watch(t, address, quick)
 	d := trainer(1)
+	w.ask(sensor.Disconnect, d.address, 0) // its answer: the radio is known by then
+	w.until(sensor.Lost, d.address)
 	w.ask(sensor.Connect, d.address, 0)
 	wait(t, "the search", func() bool { return f.noted("scan on") == 1 })
 	f.addDevice(d)
@@ -383,4 +385,67 @@ func TestEndsWithContext(t *testing.T) {
 	if d.f.noted("disconnect "+d.address) != 1 {
 		t.Errorf("the link was not ended: %v", d.f.calls)
 	}
+}
+
+// TestValuesBeforeUp: the first subscribed speak while the others are still
+// being subscribed to; nothing of it is lost, and Up comes first.
+func TestValuesBeforeUp(t *testing.T) {
+	address, _ := startBus(t)
+	d := trainer(1)
+	for _, c := range d.chars {
+		c.atOnce = true
+	}
+	startService(t, address).addDevice(d)
+	w := watch(t, address, quick)
+	w.connect(d)
+	for _, want := range []uint16{gatt.MachineControlPoint, gatt.MachineStatus, gatt.IndoorBikeData, gatt.BatteryLevel} {
+		if e := w.next(); e.Kind != sensor.Value || e.Char != want {
+			t.Errorf("%+v, want a value of %04X", e, want)
+		}
+	}
+}
+
+// TestServicesOfAnOldLink: that services were found belongs to one link.
+func TestServicesOfAnOldLink(t *testing.T) {
+	address, _ := startBus(t)
+	d := trainer(1)
+	d.curt = true
+	startService(t, address).addDevice(d)
+	short := quick
+	short.connect = 200 * time.Millisecond
+	w := watch(t, address, short)
+	w.connect(d)
+	d.drop()
+	w.until(sensor.Lost, d.address)
+	d.set(func() { d.silent = true })
+	w.ask(sensor.Connect, d.address, 0)
+	if e := w.next(); e.Kind != sensor.Lost || e.Err.Error() != errSilent.Error() {
+		t.Errorf("%+v, want it not to answer", e)
+	}
+}
+
+// TestEndedWhileTried: an attempt that nobody wants any more ends at once,
+// and can be begun again.
+func TestEndedWhileTried(t *testing.T) {
+	address, _ := startBus(t)
+	d := trainer(1)
+	hang := make(chan struct{})
+	d.connect = func() *dbus.Error { <-hang; return nil }
+	f := startService(t, address)
+	f.addDevice(d)
+	w := watch(t, address, quick)
+	w.ask(sensor.Connect, d.address, 0)
+	wait(t, "the attempt", func() bool { return f.noted("connect "+d.address) == 1 })
+	w.ask(sensor.Disconnect, d.address, 0)
+	if e := w.next(); e.Kind != sensor.Lost || e.Err != errEnded {
+		t.Errorf("%+v", e)
+	}
+	wait(t, "the service to be told", func() bool { return f.noted("disconnect "+d.address) == 1 })
+	d.set(func() { d.connect = nil })
+	w.connect(d)
+	close(hang)
+	w.ask(sensor.Disconnect, d.address, 0)
+	w.ask(sensor.Connect, d.address, 0) // while it is ending
+	w.until(sensor.Lost, d.address)
+	w.until(sensor.Up, d.address)
 }

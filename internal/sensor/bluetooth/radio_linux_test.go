@@ -245,3 +245,28 @@ func TestCloseIsClean(t *testing.T) {
 	// The stuck call hangs on in the fake, and nothing else.
 	wait(t, "the connection's goroutines to end", func() bool { return runtime.NumGoroutine() <= all+1 })
 }
+
+// TestServiceIsReplaced: another takes the service's place without a gap, and
+// knows nothing of our links.
+func TestServiceIsReplaced(t *testing.T) {
+	address, _ := startBus(t)
+	f := startService(t, address)
+	d := f.addDevice(trainer(1))
+	w := watch(t, address, quick)
+	w.connect(d)
+	next, err := dbus.Connect(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = next.Close() }()
+	if _, err := next.RequestName(bluez, 0); err != nil { // waits in line
+		t.Fatal(err)
+	}
+	if _, err := f.conn.ReleaseName(bluez); err != nil {
+		t.Fatal(err)
+	}
+	if e := w.until(sensor.Lost, d.address); e.Err != errLost {
+		t.Errorf("lost because %v", e.Err)
+	}
+	w.isOff("service does not run") // the new one has no objects at all
+}
