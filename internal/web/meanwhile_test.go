@@ -91,3 +91,28 @@ func inputs(page string) map[string]string {
 	}
 	return form
 }
+
+// TestRemovingFromAnotherWindow: evidence goes by its place in the list, so a
+// window that was overtaken removes nothing.
+func TestRemovingFromAnotherWindow(t *testing.T) {
+	v, db := rigSite(t, briefObjects()...)
+	before, err := db.Object(t.Context(), "r1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, _, page := v.ask(t, "GET", "/riders/r1/evidence/0/remove", "", nil)
+	form := inputs(page)
+	if form["_version"] == "" {
+		t.Fatalf("%v", form)
+	}
+	before.Text += "height_m: 1.8\n"
+	if _, err := db.Put(t.Context(), before); err != nil {
+		t.Fatal(err)
+	}
+	if status, _, _ := v.sendRig(t, "/riders/r1/evidence/0/remove", form); status != 409 {
+		t.Errorf("removed from an overtaken window: %d", status)
+	}
+	if now, _ := db.Object(t.Context(), "r1"); now.Text != before.Text {
+		t.Error("it was removed all the same")
+	}
+}

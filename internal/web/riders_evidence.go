@@ -183,7 +183,7 @@ func (s *Server) askRemoveEvidence(w http.ResponseWriter, r *http.Request) error
 	}
 	what := evidenceName(values["evidence."+at+".kind"])
 	return s.show(w, r, http.StatusOK, &DeletePage{Base: riderBase("Remove this?"), Action: "/riders/" + o.ID + "/evidence/" + at + "/remove",
-		Keep: "/riders/" + o.ID + "/evidence/" + at, Button: "Remove it",
+		Keep: "/riders/" + o.ID + "/evidence/" + at, Button: "Remove it", Version: version(o),
 		Says: what + " of " + o.Name + " is really removed; there is no way back. To keep it and not use it, leave it out instead."})
 }
 
@@ -194,6 +194,9 @@ func (s *Server) removeEvidence(w http.ResponseWriter, r *http.Request) error {
 	}
 	if fresh {
 		return notFound("There is no such piece of evidence (any more).")
+	}
+	if meanwhile(r, o) { // evidence goes by its place in the list: another may stand there now
+		return refuse(http.StatusConflict, "The rider was changed in another window meanwhile. Nothing was removed; go back and look again.")
 	}
 	text, errs := form.YAML(form.Rider, form.Without(values, "evidence."+at), asFiled)
 	if len(errs) > 0 {
