@@ -161,6 +161,7 @@ func (d *benchDevice) take(char uint16, b []byte) (*dbus.Error, func()) {
 // TestConductOverTheBus: the suite every trainer passes, with octets going
 // all the way: bench, service, bus, port.
 func TestConductOverTheBus(t *testing.T) {
+	t.Parallel()
 	address, _ := startBus(t)
 	porttest.Trainer(t, porttest.Subject{
 		Within: 6 * time.Second, Quiet: 150 * time.Millisecond,
@@ -183,70 +184,81 @@ func TestConductOverTheBus(t *testing.T) {
 	})
 }
 
+// ride is a hub at a port, as the ride's engine runs it.
+type ride struct {
+	t    *testing.T
+	hub  *sensor.Hub
+	port sensor.Port
+	seen map[sensor.Quantity]int
+}
+
+func (r *ride) do(out sensor.Out) {
+	for _, q := range out.Requests {
+		r.port.Do(q)
+	}
+	for _, v := range out.Readings {
+		r.seen[v.Quantity]++
+	}
+}
+
+func (r *ride) until(what string, so func() bool) {
+	r.t.Helper()
+	limit := time.After(8 * time.Second)
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	for !so() {
+		select {
+		case e := <-r.port.Events():
+			r.do(r.hub.Handle(e))
+		case now := <-tick.C:
+			r.do(r.hub.Tick(now))
+		case <-limit:
+			r.t.Fatalf("waited for %s in vain; devices %+v", what, r.hub.Devices())
+		}
+	}
+}
+
+func (r *ride) up() int {
+	n := 0
+	for _, d := range r.hub.Devices() {
+		if d.Link == sensor.Connected {
+			n++
+		}
+	}
+	return n
+}
+
 // TestHubOverTheBus: a command of the ride becomes the bench's target, and
 // what the bench measures becomes readings, of three devices at once.
 func TestHubOverTheBus(t *testing.T) {
+	t.Parallel()
 	address, _ := startBus(t)
 	f := startService(t, address)
 	world := bench.New(bench.StandardRig(14))
-	r := putOnBus(t, f, world)
+	rig := putOnBus(t, f, world)
 	p := open(t.Context(), Options{Address: address}, quick)
 	defer func() { _ = p.Close() }()
-	hub := sensor.NewHub(nil)
-	seen := map[sensor.Quantity]int{}
-	do := func(out sensor.Out) {
-		for _, q := range out.Requests {
-			p.Do(q)
-		}
-		for _, v := range out.Readings {
-			seen[v.Quantity]++
-		}
+	r := &ride{t, sensor.NewHub(nil), p, map[sensor.Quantity]int{}}
+	r.do(r.hub.Scan(true))
+	r.until("three devices", func() bool { return len(r.hub.Devices()) == 3 })
+	r.do(r.hub.Scan(false))
+	for _, d := range r.hub.Devices() {
+		r.do(r.hub.Connect(d.ID))
 	}
-	tick := time.NewTicker(20 * time.Millisecond)
-	defer tick.Stop()
-	until := func(what string, so func() bool) {
-		t.Helper()
-		limit := time.After(8 * time.Second)
-		for !so() {
-			select {
-			case e := <-p.Events():
-				do(hub.Handle(e))
-			case now := <-tick.C:
-				do(hub.Tick(now))
-			case <-limit:
-				t.Fatalf("waited for %s in vain; devices %+v", what, hub.Devices())
-			}
-		}
-	}
-	up := func() int {
-		n := 0
-		for _, d := range hub.Devices() {
-			if d.Link == sensor.Connected {
-				n++
-			}
-		}
-		return n
-	}
-	do(hub.Scan(true))
-	until("three devices", func() bool { return len(hub.Devices()) == 3 })
-	do(hub.Scan(false))
-	for _, d := range hub.Devices() {
-		do(hub.Connect(d.ID))
-	}
-	until("three links", func() bool { return up() == 3 })
+	r.until("three links", func() bool { return r.up() == 3 })
 	world.Show(bench.Shown{Watts: 180, Cadence: 90, Pedalling: true})
-	until("power, cadence and heart rate", func() bool {
-		return seen[sensor.Power] > 6 && seen[sensor.Cadence] > 3 && seen[sensor.HeartRate] > 3
+	r.until("power, cadence and heart rate", func() bool {
+		return r.seen[sensor.Power] > 6 && r.seen[sensor.Cadence] > 3 && r.seen[sensor.HeartRate] > 3
 	})
-	trainer := r.part("trainer").address
+	trainer := rig.part("trainer").address
 	holds := func(watts float64) func() bool {
 		return func() bool { is := world.Truth(); return is.Holding && is.Target == watts }
 	}
-	do(hub.Command(trainer, sensor.Command{Kind: sensor.TargetPower, Watts: 180}, time.Now()))
-	until("the target of 180 W", holds(180))
+	r.do(r.hub.Command(trainer, sensor.Command{Kind: sensor.TargetPower, Watts: 180}, time.Now()))
+	r.until("the target of 180 W", holds(180))
 	world.Inject(bench.Fault{Kind: bench.Disconnects, Device: "trainer"})
-	until("the lost link", func() bool { return up() == 2 })
-	until("the link again", func() bool { return up() == 3 })
-	do(hub.Command(trainer, sensor.Command{Kind: sensor.TargetPower, Watts: 120}, time.Now()))
-	until("the target of 120 W", holds(120))
+	r.until("the lost link", func() bool { return r.up() == 2 })
+	r.until("the link again", func() bool { return r.up() == 3 })
+	r.do(r.hub.Command(trainer, sensor.Command{Kind: sensor.TargetPower, Watts: 120}, time.Now()))
+	r.until("the target of 120 W", holds(120))
 }

@@ -2,6 +2,7 @@ package bluetooth
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -182,7 +183,7 @@ func (f *fakeService) noted(what string) int {
 }
 
 func (f *fakeService) emit(path dbus.ObjectPath, name string, body ...any) {
-	if err := f.conn.Emit(path, name, body...); err != nil && f.conn.Connected() {
+	if err := f.conn.Emit(path, name, body...); err != nil && !errors.Is(err, dbus.ErrClosed) && f.conn.Connected() {
 		f.t.Errorf("signal %s of %s: %v", name, path, err)
 	}
 }

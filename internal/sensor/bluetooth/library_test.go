@@ -136,12 +136,16 @@ func eventOf(t *testing.T, b *library, want sensor.EventKind) sensor.Event {
 	return sensor.Event{}
 }
 
-func TestLibraryPort(t *testing.T) {
-	s := &fakeStack{}
+func openFake(t *testing.T, s *fakeStack) (*library, func(kind sensor.RequestKind, char uint16, bytes ...byte)) {
 	b := openLibrary(t.Context(), s, quick)
-	ask := func(kind sensor.RequestKind, char uint16, bytes ...byte) {
+	return b, func(kind sensor.RequestKind, char uint16, bytes ...byte) {
 		b.Do(sensor.Request{Kind: kind, Device: "d", Char: char, Bytes: bytes})
 	}
+}
+
+func TestLibraryPort(t *testing.T) {
+	s := &fakeStack{}
+	b, ask := openFake(t, s)
 	ask(sensor.Connect, 0)
 	ask(sensor.Connect, 0) // twice, up once
 	e := eventOf(t, b, sensor.Up)
@@ -166,6 +170,23 @@ func TestLibraryPort(t *testing.T) {
 	if e := eventOf(t, b, sensor.Wrote); e.Err == nil {
 		t.Error("written to a characteristic that is not there")
 	}
+	if err := b.Close(); err != nil {
+		t.Error(err)
+	}
+	if _, open := <-b.Events(); open {
+		t.Error("closed, and an event came")
+	}
+	ask(sensor.Connect, 0)
+}
+
+func TestLibraryDrops(t *testing.T) {
+	s := &fakeStack{}
+	b, ask := openFake(t, s)
+	defer func() { _ = b.Close() }()
+	ask(sensor.Connect, 0)
+	eventOf(t, b, sensor.Up)
+	eventOf(t, b, sensor.Value)
+	eventOf(t, b, sensor.Value)
 	hang := make(chan struct{})
 	s.mu.Lock()
 	s.onWrite = func([]byte) error { <-hang; return nil }
@@ -201,13 +222,6 @@ func TestLibraryPort(t *testing.T) {
 	ask(sensor.Disconnect, 0)
 	eventOf(t, b, sensor.Lost)
 	wait(t, "the link's end", func() bool { s.mu.Lock(); defer s.mu.Unlock(); return s.ended == 1 })
-	if err := b.Close(); err != nil {
-		t.Error(err)
-	}
-	if _, open := <-b.Events(); open {
-		t.Error("closed, and an event came")
-	}
-	ask(sensor.Connect, 0)
 }
 
 func TestLibraryTimesOut(t *testing.T) {

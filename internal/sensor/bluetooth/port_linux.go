@@ -257,7 +257,7 @@ func (p *port) list() {
 			}
 			return
 		}
-		p.objects = newObjects()
+		// What signals have told since the service came is kept.
 		for path, interfaces := range all {
 			p.objects.add(path, interfaces)
 		}
