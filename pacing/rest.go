@@ -156,7 +156,7 @@ func (g *Going) one(k int, watts []float64, from, speed, executed float64) (seco
 	y, at := math.Max(0.25, speed*speed), 0.0
 	left, cp := g.left[k], g.cp[k]
 	weight := g.motion.Mass * physics.Gravity
-	out := false
+	out := left < back*g.wPrime[k] // who is empty now cannot run empty before something is back
 	for i, h := range g.shape.length {
 		if at+h <= from {
 			at += h
@@ -210,7 +210,7 @@ func weighted(all []timed, q float64) float64 {
 // Limits of how far the rest may be moved at once, and how finely. Our
 // judgement.
 const (
-	mostDown, mostUp = 0.30, 0.15
+	mostDown, mostUp = 0.20, 0.15
 	moveStep         = 0.01
 )
 

@@ -45,7 +45,7 @@ const (
 // shareOfLimit of the brief's chance of running empty is what the rest may
 // take: the chance is taken again at every look, and the brief's is for the
 // whole ride. Chosen on bench riders (docs/evidence.md).
-const shareOfLimit = 0.5
+const shareOfLimit = 0.7
 
 // NewReplanner makes the solver of one ride from what its brief was made from.
 func NewReplanner(w pacing.World, o pacing.Orders, floor, ceiling, limit float64, course *Course, heartMax float64, seed uint64) *Solver {
