@@ -30,6 +30,7 @@ type Going struct {
 	bal    []capacity.Balance
 	left   []float64 // J
 	over   []float64 // J overdrawn so far
+	held   []float64 // watts of the rest over what is reckoned with: nobody holds a plan exactly
 	failed []float64 // log weight from failures
 	heart  []residual
 	caps   []capacity.Capacity
@@ -40,6 +41,9 @@ const restStep = 50
 
 // residual is how far the heart was from a draw's expectation, on average.
 type residual struct{ sum, weight, sd float64 }
+
+// heldStream is where the draws of how the rest is held come from.
+const heldStream = 0x9e1d
 
 // Begin draws n riders for a ride of the orders; the same seed draws the same.
 // The road is taken as it is: a virtual bicycle's drag is no guess.
@@ -52,6 +56,7 @@ func (w World) Begin(o Orders, seed uint64, n int) *Going {
 		g.wPrime = append(g.wPrime, d.balance.WPrime)
 		g.bal = append(g.bal, d.balance)
 		g.left = append(g.left, d.balance.WPrime)
+		g.held = append(g.held, math.Exp(holdSD*estimate.Stream(seed^heldStream, i).NormFloat64()))
 		g.caps = append(g.caps, w.Capacity.Draw(estimate.Stream(seed, i)))
 	}
 	return g
@@ -165,7 +170,7 @@ func (g *Going) one(k int, watts []float64, from, speed, executed float64) (seco
 		if at < from {
 			h, at = at+h-from, from
 		}
-		p := watts[i] * executed
+		p := watts[i] * executed * g.held[k]
 		if out {
 			p = math.Min(p, cp)
 		}
