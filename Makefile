@@ -21,6 +21,8 @@ $(decoder)/node_modules: $(decoder)/package-lock.json ## the independent FIT dec
 lint:
 	@bad=$$(gofmt -l .); if [ -n "$$bad" ]; then echo "not gofmt-clean: $$bad"; exit 1; fi
 	go vet ./...
+	GOOS=windows CGO_ENABLED=0 go build ./internal/sensor/bluetooth
+	GOOS=darwin CGO_ENABLED=0 go build ./internal/sensor/bluetooth
 
 bench: ## speed, with the processor and a calibration loop
 	go test -run '^$$' -bench . -benchmem ./physics ./pacing
@@ -36,6 +38,7 @@ evidence: ## recompute the tables in docs/evidence.md (minutes)
 fuzz: ## half a minute on every reader
 	for f in FuzzReadGPX FuzzReadCSV; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./course || exit 1; done
 	for f in $$(go test -list '^Fuzz' ./internal/sensor/gatt | grep ^Fuzz); do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/sensor/gatt || exit 1; done
+	go test -run '^$$' -fuzz '^FuzzSignals$$' -fuzztime 30s ./internal/sensor/bluetooth
 	for f in FuzzRider FuzzRig FuzzRoad FuzzEvent FuzzPlan; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/input || exit 1; done
 
 screenshots: ## pictures of every page at phone and laptop width, in docs/screens

@@ -52,6 +52,8 @@ type RidePage struct {
 	Of       string // rider
 	Way      string
 	V        RideView
+	First    string // RideStrip as JSON, so that the first paint has it
+	Canned   bool   // of the gallery: nothing is asked of the program
 	Course   bool
 	ByKey    bool // cues go by key
 	ByMetres bool // or by a confirmed distance
@@ -339,6 +341,7 @@ func (s *Server) ridePage(w http.ResponseWriter, r *http.Request) error {
 func NewRidePage(set ride.Setup, snap ride.Snapshot, units form.Units) *RidePage {
 	p := &RidePage{Base: rideBase(set.Title), ID: set.ID, Of: set.Rider.Name, Way: string(set.Way), Bench: set.Bench, V: NewRideView(snap, units),
 		Course: set.Course != nil}
+	p.Draw(NewRideStrip(set, nil, snap.Plan))
 	if k := set.Course; k != nil {
 		p.ByKey, p.ByMetres = k.Advance == ride.ByKey, k.Advance == ride.ByDistance
 	}
@@ -352,6 +355,13 @@ var missingKinds = []struct {
 	kind  sensor.Wanted
 	label string
 }{{sensor.WantTrainer, "trainer"}, {sensor.WantPowerMeter, "power meter"}, {sensor.WantHeartBelt, "heart belt"}, {sensor.WantSpeedCadence, "speed or cadence sensor"}}
+
+// Draw gives the page its strip.
+func (p *RidePage) Draw(strip RideStrip) {
+	if b, err := json.Marshal(strip); err == nil {
+		p.First = string(b)
+	}
+}
 
 // rideDone shows what came of a ride.
 func (s *Server) rideDone(w http.ResponseWriter, r *http.Request, id string) error {

@@ -1,6 +1,7 @@
 package gallery
 
 import (
+	"math"
 	"time"
 
 	"chainline/capacity"
@@ -10,6 +11,7 @@ import (
 	"chainline/internal/store"
 	"chainline/internal/web"
 	"chainline/recording"
+	"chainline/session"
 )
 
 // rides are the states of everything about riding.
@@ -29,23 +31,70 @@ func rides() []web.State {
 	group := &web.GroupPage{Base: web.Base{Title: "Half minutes", Section: "/ride"}, ID: "x1", Riders: web.NewGroupLines([]live.GroupRider{
 		{ID: "x1", Name: "Ilse", Stage: ride.Riding, Watts: 241, Target: 240, Words: "on target", Step: 2, IntoS: 74},
 		{ID: "x2", Name: "Bram", Stage: ride.Riding, Watts: 171, Target: 205, Off: -34, Words: "34 W below", Step: 2, IntoS: 74, Lost: []string{"crank meter"}}})}
-	return []web.State{
+	all := []web.State{
 		{Name: "ride-choose", Page: choose}, {Name: "ride-choose-wrong", Page: wrong}, {Name: "ride-choose-empty", Page: empty},
-		{Name: "ride-waiting", Page: waiting()}, {Name: "ride-course", Page: web.NewRidePage(set(true), riding(true), 0)},
+		{Name: "ride-waiting", Page: waiting()}, {Name: "ride-course", Page: onCourse()},
 		{Name: "ride-session", Page: web.NewRidePage(set(false), riding(false), 0)}, {Name: "ride-paused", Page: at(ride.Paused)},
 		{Name: "ride-stop", Page: stopped()}, {Name: "ride-listening", Page: listening()}, {Name: "ride-ended", Page: sum},
 		{Name: "group-new", Page: web.NewGroupNewPage(choices, map[string]string{"session": "tempo"}, map[string]string{"rider.0": "Choose at least one rider."})},
 		{Name: "group-new-empty", Page: web.NewGroupNewPage(nil, nil, nil)}, {Name: "group", Page: group},
 	}
+	for _, st := range all {
+		if p, ok := st.Page.(*web.RidePage); ok {
+			p.Canned = true
+		}
+	}
+	return all
+}
+
+// hilly is the invented course of the pictures, half of it ridden.
+func hilly() (course.Profile, []ride.Cue, []ride.TracePoint) {
+	p := course.Profile{Distance: []float64{0}, Elevation: []float64{20}}
+	for i, g := range []float64{0, 0, 0.01, 0.04, 0.06, 0.07, 0.05, 0.01, -0.05, -0.06, -0.04, 0, 0.01, 0.05, 0.06, 0.02, -0.06, -0.04, 0, 0.03} {
+		p.Distance = append(p.Distance, p.Distance[i]+500)
+		p.Elevation = append(p.Elevation, p.Elevation[i]+500*g)
+	}
+	cues := []ride.Cue{{ToM: 300, Watts: 330, Name: "Off the line"}, {FromM: 300, ToM: 1500, Watts: 240, Name: "Settle in"}, {FromM: 1500, ToM: 3500, Watts: 305, Name: "Climb 1"},
+		{FromM: 3500, ToM: 4200, Watts: 245, Name: "Over the top"}, {FromM: 4200, ToM: 5600, Watts: 60, Name: "Down"}, {FromM: 5600, ToM: 6500, Watts: 240, Name: "Along"},
+		{FromM: 6500, ToM: 7900, Watts: 345, Name: "Climb 2"}, {FromM: 7900, ToM: 9000, Watts: 120, Name: "Down"}, {FromM: 9000, ToM: 10000, Watts: 330, Name: "Home"}}
+	var trace []ride.TracePoint
+	for x := 0.0; x <= 3200; x += 40 {
+		w := 240.0
+		switch {
+		case x < 300:
+			w = 332
+		case x > 1500:
+			w = 306
+		}
+		trace = append(trace, ride.TracePoint{AtM: x, ClockS: x / 7, Watts: w + 9*math.Sin(x/37) + 5*math.Sin(x/11)})
+	}
+	return p, cues, trace
 }
 
 func set(onCourse bool) ride.Setup {
 	s := ride.Setup{ID: "x1", Title: "Two mills", Way: ride.Controlling, Rider: ride.Rider{Name: "Ilse", Mass: 61.5, Balance: capacity.Balance{CriticalPower: 250, WPrime: 14000}}}
 	if onCourse {
-		s.Course = &ride.Course{Name: "Two mills", Advance: ride.ByPosition, Profile: course.Profile{Distance: []float64{0, 5000, 10000}, Elevation: []float64{10, 180, 20}},
-			Cues: []ride.Cue{{ToM: 5000, Watts: 270, Name: "Climb 1"}, {FromM: 5000, ToM: 10000, Watts: 180, Name: "Home"}}}
+		profile, cues, _ := hilly()
+		s.Course = &ride.Course{Name: "Two mills", Advance: ride.ByPosition, Profile: profile, Cues: cues}
+		return s
 	}
+	plan, err := session.Parse("warm up 10 min from 45 to 70 % of threshold\nfive times:\n  ride 4 min at 105 % of threshold\n  easy 2 min\nend\ncool down 8 min from 60 to 40 % of threshold\n")
+	if err != nil {
+		panic(err) // a text of ours
+	}
+	scaled, _, err := session.Scale(plan, session.View{ThresholdW: 240, CriticalPowerW: 250, WPrimeJ: 14000, MaxPowerW: 900, HoldsPower: true})
+	if err != nil {
+		panic(err)
+	}
+	s.Title, s.Session = "Five times four", &scaled
 	return s
+}
+
+func onCourse() *web.RidePage {
+	p := web.NewRidePage(set(true), riding(true), 0)
+	_, _, trace := hilly()
+	p.Draw(web.NewRideStrip(set(true), trace, 0))
+	return p
 }
 
 func riding(onCourse bool) ride.Snapshot {

@@ -37,6 +37,8 @@ class Page {
   }
 
   start(): void {
+    this.draw();
+    if (this.page.hasAttribute("data-canned")) return;
     const source = new EventSource(this.path + "/live");
     source.onmessage = (e) => {
       this.heard = Date.now();
@@ -48,6 +50,18 @@ class Page {
     this.full();
     void this.awake();
     this.root.addEventListener("visibilitychange", () => void this.awake());
+  }
+
+  // draw is the first paint, from what came with the page.
+  private draw(): void {
+    const road = this.page.querySelector<SVGSVGElement>("[data-strip]");
+    if (!road || !road.dataset.first) return;
+    this.strip = JSON.parse(road.dataset.first) as Strip;
+    drawStrip(road, this.strip);
+    moveStrip(road, this.strip, Number(road.dataset.at), NaN, false);
+    for (const f of this.page.querySelectorAll<HTMLElement>("[data-when]")) f.hidden = !(f.dataset.when ?? "").split(" ").includes(this.page.dataset.stage ?? "");
+    const gauge = this.page.querySelector<SVGSVGElement>("[data-gauge]");
+    if (gauge?.dataset.first) this.gauge(JSON.parse(gauge.dataset.first) as Gauge);
   }
 
   private watch(): void {
