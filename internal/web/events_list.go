@@ -19,10 +19,10 @@ type datedEvent struct {
 }
 
 // eventSections are the events: coming, without a day, over.
-func eventSections(all []store.Object, now time.Time, u form.Units) []EventSection {
+func eventSections(all []store.Object, now time.Time, u form.Units, d dates) []EventSection {
 	var coming, open, over []datedEvent
 	for _, o := range all {
-		e := eventRow(o, now, u)
+		e := eventRow(o, now, u, d)
 		switch {
 		case !e.dated:
 			open = append(open, e)
@@ -51,7 +51,7 @@ func eventSections(all []store.Object, now time.Time, u form.Units) []EventSecti
 	return sections
 }
 
-func eventRow(o store.Object, now time.Time, u form.Units) datedEvent {
+func eventRow(o store.Object, now time.Time, u form.Units, d dates) datedEvent {
 	e := datedEvent{row: EventRow{ID: o.ID, Name: o.Name}}
 	file, err := input.ReadEvent("event", strings.NewReader(o.Text))
 	if err != nil {
@@ -64,10 +64,10 @@ func eventRow(o store.Object, now time.Time, u form.Units) datedEvent {
 		}
 	}
 	if e.start, e.dated = file.Start.Value, file.Start.Known; e.dated {
-		e.row.When = e.start.Format("Mon 2 January 2006")
+		e.row.When = d.weekday(e.start)
 		end := e.start.AddDate(0, 0, 1) // a day without a clock
 		if file.HasClock {
-			e.row.When += ", " + e.start.Format("15:04")
+			e.row.When += ", " + d.clock(e.start)
 			end = e.start
 		}
 		e.over = !now.Before(end)

@@ -48,6 +48,7 @@ type NextRide struct {
 // nextView is what the page is told from: one moment of what is kept.
 type nextView struct {
 	now    time.Time
+	dates  dates
 	kept   map[store.Kind][]store.Object
 	briefs []store.Brief
 	rider  store.Object
@@ -108,7 +109,7 @@ func (v *nextView) chooseRider(chosen string) {
 // nearest is the event that comes first.
 func (v *nextView) nearest() {
 	for _, o := range v.kept[store.Event] {
-		e := eventRow(o, v.now, asFiled)
+		e := eventRow(o, v.now, asFiled, v.dates)
 		if e.dated && !e.over && (v.event == nil || e.start.Before(v.event.start)) {
 			v.event = &e
 		}
@@ -228,10 +229,10 @@ func (v nextView) firstRides() []NextRide {
 	}
 	groupDay := later(today, after.AddDate(0, 0, daysToGroup))
 	all := []NextRide{
-		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: rideDay(didEasy, easy, easyDay, today)},
+		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: v.rideDay(didEasy, easy, easyDay, today)},
 		{Name: "A check of the rig", Why: "Whether its numbers can be trusted. This program cannot do it yet; it comes later.", State: "later"},
-		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: rideDay(didTest, test, testDay, today)},
-		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: rideDay(false, today, groupDay, today)},
+		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: v.rideDay(didTest, test, testDay, today)},
+		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: v.rideDay(false, today, groupDay, today)},
 	}
 	if v.group != nil && !v.group.start.Before(testDay) {
 		all[3].When, all[3].Why = v.group.row.When, v.group.row.Name+". Start at the back, and let those go who go."
@@ -286,16 +287,16 @@ func later(a, b time.Time) time.Time {
 	return a
 }
 
-func rideDay(did bool, on, planned, today time.Time) string {
+func (v nextView) rideDay(did bool, on, planned, today time.Time) string {
 	switch {
 	case did && on.IsZero():
 		return "done"
 	case did:
-		return "done on " + on.Format("2 January 2006")
+		return "done on " + v.dates.day(on)
 	case planned.Equal(today):
 		return "today, or when you feel like it"
 	}
-	return "from " + planned.Format("Monday 2 January") + " on"
+	return "from " + v.dates.near(planned) + " on"
 }
 
 // PathPicture draws the path as beads on a line; the list beside it says the

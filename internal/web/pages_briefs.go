@@ -107,7 +107,7 @@ func (s *Server) briefs(w http.ResponseWriter, r *http.Request) error {
 	}
 	p := &BriefsPage{Base: briefsBase("Briefs"), Empty: Empty{Says: "There is no brief yet.", Why: "A brief is the sheet you take to the start: what to hold where, and when you are likely home.", Path: "/briefs/new", Link: "Make a brief"}}
 	for _, b := range all {
-		row := BriefRow{ID: b.ID, Title: b.Title, For: names[b.RiderID], Made: b.Made.Format("2 January 2006"), Demo: b.Demo}
+		row := BriefRow{ID: b.ID, Title: b.Title, For: names[b.RiderID], Made: datesOf(r).day(b.Made), Demo: b.Demo}
 		if course := names[b.CourseID]; course != "" && course != b.Title {
 			row.For += ", " + course
 		}

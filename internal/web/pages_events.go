@@ -90,7 +90,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, http.StatusOK, &EventsPage{
 		Base:     Base{Title: "Events", Section: "/events"},
 		Empty:    Empty{Says: "There is no event yet.", Why: "An event is a start with a time: a brief for it knows how long the warm-up may be and who starts beside you.", Path: "/events/new", Link: "Add an event"},
-		Sections: eventSections(all, s.now(), u),
+		Sections: eventSections(all, s.now(), u, datesOf(r)),
 	})
 }
 

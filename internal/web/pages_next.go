@@ -38,6 +38,7 @@ func (s *Server) nextRide(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	v.dates = datesOf(r)
 	p := &NextPage{Base: Base{Title: "Next ride", Section: "/"}}
 	steps := v.first()
 	for _, step := range steps {

@@ -124,7 +124,7 @@ func (s *Server) showChooseRide(w http.ResponseWriter, r *http.Request, status i
 	}
 	p := NewRideChoosePage(choices, values, errs)
 	if p.Available = s.live != nil; p.Available {
-		if err := s.listRides(p); err != nil {
+		if err := s.listRides(p, datesOf(r)); err != nil {
 			return err
 		}
 	}
@@ -132,7 +132,7 @@ func (s *Server) showChooseRide(w http.ResponseWriter, r *http.Request, status i
 }
 
 // listRides fills in the rides there are.
-func (s *Server) listRides(p *RideChoosePage) error {
+func (s *Server) listRides(p *RideChoosePage, d dates) error {
 	for _, x := range s.live.Rides() {
 		p.Running = append(p.Running, RideLine{ID: x.ID, Title: x.Riding.Setup.Title, For: x.Riding.Setup.Rider.Name, Says: string(x.Engine.Snapshot().Stage)})
 	}
@@ -141,27 +141,27 @@ func (s *Server) listRides(p *RideChoosePage) error {
 		return err
 	}
 	for _, x := range left {
-		p.Left = append(p.Left, rideLine(x))
+		p.Left = append(p.Left, rideLine(x, d))
 	}
 	done, err := s.live.Finished()
 	if err != nil {
 		return err
 	}
 	for _, x := range done[:min(len(done), mostRidesListed)] {
-		p.Done = append(p.Done, rideLine(x))
+		p.Done = append(p.Done, rideLine(x, d))
 	}
 	return nil
 }
 
 const mostRidesListed = 50
 
-func rideLine(x live.Summary) RideLine {
+func rideLine(x live.Summary, d dates) RideLine {
 	t := x.Totals
 	says := fmt.Sprintf("%s, %.0f kJ, %.0f W on average", rideTime(t.Moving), t.WorkJ/1000, t.MeanW)
 	if x.Bench {
 		says += ", on a simulated rig"
 	}
-	return RideLine{ID: x.ID, Title: x.Title, For: x.Rider, When: x.Begun.Format("2 January 2006, 15:04"), Says: says}
+	return RideLine{ID: x.ID, Title: x.Title, For: x.Rider, When: d.day(x.Begun) + ", " + d.clock(x.Begun), Says: says}
 }
 
 // NewRideChoosePage asks what to ride, given what there is to choose from.
@@ -605,7 +605,7 @@ func (s *Server) askDeleteRide(w http.ResponseWriter, r *http.Request) error {
 		return notFound("There is no such ride.")
 	}
 	return s.show(w, r, http.StatusOK, &DeletePage{Base: rideBase("Delete " + sum.Title + "?"), Action: "/ride/" + sum.ID + "/delete", Keep: "/ride/" + sum.ID,
-		Button: "Delete this ride", Says: "The ride of " + sum.Begun.Format("2 January 2006, 15:04") + " and its files are really deleted; there is no way back."})
+		Button: "Delete this ride", Says: "The ride of " + datesOf(r).day(sum.Begun) + ", " + datesOf(r).clock(sum.Begun) + " and its files are really deleted; there is no way back."})
 }
 
 func (s *Server) deleteRide(w http.ResponseWriter, r *http.Request) error {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"slices"
 
 	"chainline/internal/form"
 	"chainline/internal/store"
@@ -133,7 +134,18 @@ func (s *Server) rider(w http.ResponseWriter, r *http.Request) error {
 	}
 	p := s.told(o.Text, rig)
 	p.Base, p.ID, p.Rig = riderBase(o.Name), o.ID, called
+	p.date(datesOf(r))
 	return s.show(w, r, http.StatusOK, &p)
+}
+
+// date writes the page's dates as whoever asks has them; what is remembered
+// keeps the file's.
+func (p *RiderPage) date(d dates) {
+	p.AskedOn = d.iso(p.AskedOn)
+	p.Evidence = slices.Clone(p.Evidence)
+	for i := range p.Evidence {
+		p.Evidence[i].When = d.iso(p.Evidence[i].When)
+	}
 }
 
 // rigOf is the rig a rider rode last by their briefs, else the only one there

@@ -123,12 +123,12 @@ func (p *RiderPage) tell(k service.Known, text string, today time.Time) {
 	}
 	p.Asked = day != ""
 	if p.Asked {
-		p.AskedOn, p.AskAgain = form.Day(day), olderThan(day, today, healthLasts)
+		p.AskedOn, p.AskAgain = day, olderThan(day, today, healthLasts)
 	}
 	p.Offered = offered(k)
 	line := 0
 	for i, path := range form.Entries(values, "evidence") {
-		e := RiderEvidence{Place: fmt.Sprint(i), When: form.Day(values[path+".date"]), LeftOut: values[path+".use"] == "no"}
+		e := RiderEvidence{Place: fmt.Sprint(i), When: values[path+".date"], LeftOut: values[path+".use"] == "no"}
 		if e.LeftOut {
 			e.What, e.Used = evidenceName(values[path+".kind"]), "left out by you"
 		} else if line < len(k.Account.Lines) {
