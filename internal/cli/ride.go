@@ -129,9 +129,12 @@ func (q *rideRequest) run(ctx context.Context, s Streams) error {
 // settle reads what the flags mean.
 func (q *rideRequest) settle(s Streams) error {
 	if q.session != "" {
-		text, err := sessionText(q.session)
+		text, losses, err := sessionText(q.session)
 		if err != nil {
 			return err
+		}
+		for _, l := range losses {
+			fmt.Fprintln(s.Err, "· "+l)
 		}
 		q.ask.Session = text
 	}
@@ -165,23 +168,6 @@ func (q *rideRequest) settle(s Streams) error {
 	q.ask.Begun, q.ask.Brief.Today, q.ask.Brief.Workers = now, now, s.Workers
 	q.ask.Bench = strings.HasSuffix(q.devices, "bench")
 	return nil
-}
-
-// sessionText is a session of the library, or a file.
-func sessionText(name string) (string, error) {
-	if x, ok := session.Find(name); ok {
-		return x.Text, nil
-	}
-	if !strings.ContainsAny(name, "./\\") {
-		return "", problem.Bad("--session: there is no session %q in the library; expected one of its names, or a file", name).WithHint("'chainline ride --sessions' lists them.")
-	}
-	f, err := service.OpenFile(name)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, 1<<20))
-	return string(b), err
 }
 
 // runFast rides the bench as fast as it can and says what came of it.

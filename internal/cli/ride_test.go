@@ -106,3 +106,39 @@ func TestSessionsAreListed(t *testing.T) {
 		t.Error(out)
 	}
 }
+
+// A session goes out as a FIT workout and comes back the same.
+func TestSessionToFITAndBack(t *testing.T) {
+	call := func(args ...string) (int, string, string) {
+		var o, e bytes.Buffer
+		code := Run(t.Context(), append([]string{"session"}, args...), Streams{Out: &o, Err: &e, Now: time.Now})
+		return code, o.String(), e.String()
+	}
+	file := filepath.Join(t.TempDir(), "tempo.fit")
+	code, want, errs := call("tempo", "--fit", file)
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	code, got, errs := call(file)
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	steps := func(text string) string {
+		var out []string
+		for line := range strings.Lines(text) {
+			if line = strings.TrimSpace(line); strings.HasPrefix(line, "ride") || strings.HasPrefix(line, "warm") || strings.HasPrefix(line, "easy") || strings.HasPrefix(line, "cool") {
+				out = append(out, line)
+			}
+		}
+		return strings.Join(out, "; ")
+	}
+	if steps(got) != steps(want) || steps(got) == "" {
+		t.Errorf("it came back as %q, went as %q", steps(got), steps(want))
+	}
+	if code, _, _ := call("no such session"); code != 2 {
+		t.Errorf("nothing of that name: %d", code)
+	}
+	if code, _, errs := call("../../demo/harbour-ridge.gpx"); code != 2 || strings.Count(errs, "\n") > 2 {
+		t.Errorf("a course as a session: %d %s", code, errs)
+	}
+}

@@ -47,7 +47,7 @@ var may = map[string][]string{
 	"internal/web":              {"capacity", "internal/live", "internal/ride", "internal/sensor", "session", "brief", "course", "demo", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
 	"internal/web/assets":       {"internal/render"},
 	"internal/web/assets/build": {},
-	"internal/cli":              {"session", "internal/live", "internal/ride", "internal/sensor", "internal/service", "brief", "internal/app", "internal/input", "internal/problem", "internal/render"},
+	"internal/cli":              {"internal/fitfile", "session", "internal/live", "internal/ride", "internal/sensor", "internal/service", "brief", "internal/app", "internal/input", "internal/problem", "internal/render"},
 	"internal/evidence":         {"internal/ride", "internal/sensor", "internal/sensor/bench", "brief", "capacity", "course", "estimate", "pacing", "physics", "rig"},
 	"cmd/chainline":             {"internal/app", "internal/cli"},
 	"internal/house":            {},

@@ -223,6 +223,7 @@ func (m *Manager) start(riding service.Riding, kept *ride.Kept, hub *sensor.Hub,
 		if auto {
 			c.ConnectAll()
 		}
+		c.ConnectKnown()
 	}
 	r.Engine = ride.Start(ctx, kept.Core, o)
 	r.Engine.Key(ride.Key{Kind: ride.KeyScan, Value: 1})

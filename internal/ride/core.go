@@ -439,6 +439,16 @@ func (c *Core) ConnectAll() {
 	}
 }
 
+// ConnectKnown connects to devices that were connected on an earlier day, as
+// soon as they are heard.
+func (c *Core) ConnectKnown() {
+	for _, d := range c.hub.Devices() {
+		if d.Saved && d.Link == sensor.NotConnected && !d.Heard.IsZero() && c.now.Sub(d.Heard) < carry {
+			c.take(c.hub.Connect(d.ID))
+		}
+	}
+}
+
 // Seen are the devices the port told of, connected or not.
 func (c *Core) Seen() []sensor.Device { return c.hub.Devices() }
 
