@@ -12,8 +12,9 @@ import (
 // The rest of a ride, looked at again on the way. The rider is the same set of
 // draws as before the start; what the ride has shown so far weighs them. A
 // draw is believed less the more it had to overdraw its W′ to ride what was
-// ridden, the more was left of it when the legs failed, and the further the
-// heart was from where it puts it.
+// ridden, and the more was left of it when the legs failed. Heart rate was
+// tried as well, with the spread it has between people: on bench riders it made
+// plans worse, so it tells the rider and not the plan.
 
 // How far each kind of evidence can be trusted, as a share of a draw's W′
 // (sd). Our judgement: the balance of W′ is known no better than this.
@@ -32,15 +33,10 @@ type Going struct {
 	over   []float64 // J overdrawn so far
 	held   []float64 // watts of the rest over what is reckoned with: nobody holds a plan exactly
 	failed []float64 // log weight from failures
-	heart  []residual
-	caps   []capacity.Capacity
 }
 
 // restStep is the step of the rest in m: it is ridden some hundred times over.
 const restStep = 50
-
-// residual is how far the heart was from a draw's expectation, on average.
-type residual struct{ sum, weight, sd float64 }
 
 // heldStream is where the draws of how the rest is held come from.
 const heldStream = 0x9e1d
@@ -49,7 +45,7 @@ const heldStream = 0x9e1d
 // The road is taken as it is: a virtual bicycle's drag is no guess.
 func (w World) Begin(o Orders, seed uint64, n int) *Going {
 	g := &Going{world: w, motion: w.Road.Motion(w.RiderMass), shape: cut(w.Profile, []float64{w.Profile.Length()}, restStep),
-		over: make([]float64, n), failed: make([]float64, n), heart: make([]residual, n)}
+		over: make([]float64, n), failed: make([]float64, n)}
 	for i := range n {
 		d := w.sample(estimate.Stream(seed, i), o)
 		g.cp = append(g.cp, d.balance.CriticalPower)
@@ -57,7 +53,6 @@ func (w World) Begin(o Orders, seed uint64, n int) *Going {
 		g.bal = append(g.bal, d.balance)
 		g.left = append(g.left, d.balance.WPrime)
 		g.held = append(g.held, math.Exp(holdSD*estimate.Stream(seed^heldStream, i).NormFloat64()))
-		g.caps = append(g.caps, w.Capacity.Draw(estimate.Stream(seed, i)))
 	}
 	return g
 }
@@ -83,32 +78,12 @@ func (g *Going) Failed() {
 	}
 }
 
-// Heart takes a heart rate (bpm) that was steady at steady displayed watts for
-// a time of three minutes or more. The mean over a ride counts once: that a
-// heart beats higher than people's on average does not average out.
-func (g *Going) Heart(bpm, watts, seconds, maximum, maximumSD float64) {
-	for i, c := range g.caps {
-		low, high, ok := capacity.HeartBand(c, g.world.RiderMass, maximum, maximumSD, watts, seconds)
-		if !ok {
-			return
-		}
-		r := &g.heart[i]
-		r.sum += bpm - (low+high)/2
-		r.weight++
-		r.sd = (high - low) / 2 / estimate.Z80
-	}
-}
-
 // weights are what the draws count, summing to one.
 func (g *Going) weights() []float64 {
 	w, most := make([]float64, len(g.left)), math.Inf(-1)
 	for i := range w {
 		z := g.over[i] / (overdrawnSD * g.wPrime[i])
 		w[i] = g.failed[i] - 0.5*z*z
-		if h := g.heart[i]; h.weight > 0 && h.sd > 0 {
-			x := h.sum / h.weight / h.sd
-			w[i] -= 0.5 * x * x
-		}
 		most = math.Max(most, w[i])
 	}
 	sum := 0.0
@@ -215,17 +190,26 @@ func weighted(all []timed, q float64) float64 {
 // Limits of how far the rest may be moved at once, and how finely. Our
 // judgement.
 const (
-	mostDown, mostUp = 0.20, 0.15
+	mostDown, mostUp = 0.10, 0.15
 	moveStep         = 0.01
 )
 
+// Band is the chance of running empty that the rest may have. A plan inside it
+// stays as it is: only a ride that has shown something moves it. That the
+// limits are apart is what makes a new plan better than a bolder or a more
+// careful one: moving everybody to one chance at every look takes that chance
+// again and again (docs/evidence.md).
+type Band struct {
+	Lower float64 // above it the rest is lowered, to it
+	Raise float64 // below it the rest is raised, to it
+}
+
 // Replan scales what the plan still asks, so that its chance of running empty
-// is just below the limit: the shape of the plan stays, because it is the best
-// for the course; how hard it is follows from what the ride has shown. Watts
-// below soft are left as they are: they are for rolling and recovering. What
-// stays is all that has been ridden; a plan that already keeps the limit and
-// cannot be raised by a step of 5 W is given back as it is.
-func (g *Going) Replan(ctx context.Context, plan []Piece, from, speed, executed, floor, ceiling, limit float64) ([]Piece, Outlook, error) {
+// comes into the band; a plan that is in it is given back as it stands. The
+// shape stays, because it is the best for the course; how hard it is follows
+// from what the ride has shown. Watts below six tenths of critical power are
+// left as they are: they are for rolling and recovering.
+func (g *Going) Replan(ctx context.Context, plan []Piece, from, speed, executed, floor, ceiling float64, band Band) ([]Piece, Outlook, error) {
 	cp, _, _ := g.Expected()
 	soft := 0.6 * cp
 	moved := func(share float64) []Piece {
@@ -235,16 +219,24 @@ func (g *Going) Replan(ctx context.Context, plan []Piece, from, speed, executed,
 				continue
 			}
 			p.From = math.Max(p.From, from)
-			if p.Watts > soft {
+			if p.Watts > soft && share != 0 {
 				p.Watts = math.Max(floor, math.Min(ceiling, WattStep*math.Round(p.Watts*(1+share)/WattStep)))
 			}
 			out = append(out, p)
 		}
 		return out
 	}
-	// The greatest share whose chance keeps the limit, by halving.
-	low, high := -mostDown, mostUp
-	for high-low > moveStep {
+	stays := moved(0)
+	now := g.Rest(stays, from, speed, executed)
+	low, high, limit := -mostDown, 0.0, band.Lower
+	switch {
+	case now.ChanceEmpty > band.Lower:
+	case now.ChanceEmpty < band.Raise:
+		low, high, limit = 0, mostUp, band.Raise
+	default:
+		return stays, now, ctx.Err()
+	}
+	for high-low > moveStep { // the greatest share whose chance keeps the limit, by halving
 		if err := ctx.Err(); err != nil {
 			return nil, Outlook{}, err
 		}

@@ -162,7 +162,7 @@ func (b briefed) ride(ctx context.Context, cfg bench.Config, anew bool, row *Rem
 	}
 	var solver ride.Replanner
 	if anew {
-		solver = &timedSolver{ride.NewReplanner(b.world, b.plan.Orders, 0, b.ceiling, brief.Normal.ChanceLimit(), c, typedHeart, 5), row}
+		solver = &timedSolver{ride.NewReplanner(b.world, b.plan.Orders, 0, b.ceiling, brief.Normal.ChanceLimit(), c, 5), row}
 	}
 	w := bench.New(cfg)
 	before, way := c.Cues, 0.0

@@ -13,21 +13,15 @@ import (
 type Solver struct {
 	going          *pacing.Going
 	floor, ceiling float64
-	limit          float64
-	plan           []pacing.Piece // as first made: the shape that is scaled
+	band           pacing.Band
 	names          []Cue
-	heartMax       float64
 
 	done     float64 // ride clock up to which what was ridden is counted, s
 	asked    float64 // J asked and ridden since the start, where both are known
 	given    float64
 	slow     float64 // s for which the legs have fallen short
-	steady   []second
 	failures int
 }
-
-// second is one second of the ride.
-type second struct{ watts, heart float64 }
 
 // solverDraws are enough for a chance of one in ten to be known within three
 // in a hundred, and few enough to ride the rest many times a second.
@@ -38,22 +32,28 @@ const solverDraws = 100
 const (
 	shortShare   = 0.12
 	shortSeconds = 25.0
-	steadyFor    = 240 // s of even watts before a heart rate is evidence
-	steadyWithin = 0.08
 )
 
-// shareOfLimit of the brief's chance of running empty is what the rest may
-// take: the chance is taken again at every look, and the brief's is for the
-// whole ride. Chosen on bench riders (docs/evidence.md).
-const shareOfLimit = 0.7
+// Shares of the brief's chance of running empty between which a standing plan
+// is left alone. Chosen on bench riders (docs/evidence.md).
+const (
+	lowerAt = 1.0
+	raiseAt = 0.02
+)
 
 // NewReplanner makes the solver of one ride from what its brief was made from.
-func NewReplanner(w pacing.World, o pacing.Orders, floor, ceiling, limit float64, course *Course, heartMax float64, seed uint64) *Solver {
-	s := &Solver{going: w.Begin(o, seed, solverDraws), floor: floor, ceiling: ceiling, limit: shareOfLimit * limit, names: course.Cues, heartMax: heartMax}
-	for _, c := range course.Cues {
-		s.plan = append(s.plan, pacing.Piece{From: c.FromM, To: c.ToM, Watts: c.Watts})
-	}
+func NewReplanner(w pacing.World, o pacing.Orders, floor, ceiling, limit float64, course *Course, seed uint64) *Solver {
+	s := &Solver{going: w.Begin(o, seed, solverDraws), floor: floor, ceiling: ceiling, band: pacing.Band{Lower: lowerAt * limit, Raise: raiseAt * limit}, names: course.Cues}
 	return s
+}
+
+// standing is the plan as it stands, ridden and to come.
+func standing(cues []Cue) []pacing.Piece {
+	var out []pacing.Piece
+	for _, c := range cues {
+		out = append(out, pacing.Piece{From: c.FromM, To: c.ToM, Watts: c.Watts})
+	}
+	return out
 }
 
 // Replan solves the rest.
@@ -63,7 +63,7 @@ func (s *Solver) Replan(ctx context.Context, r Rest) (NewRest, error) {
 	if s.asked > 30000 {
 		executed = math.Max(0.9, math.Min(1.1, s.given/s.asked))
 	}
-	plan, out, err := s.going.Replan(ctx, s.plan, r.AtM, r.Speed, executed, s.floor, s.ceiling, s.limit)
+	plan, out, err := s.going.Replan(ctx, standing(r.Planned), r.AtM, r.Speed, executed, s.floor, s.ceiling, s.band)
 	if err != nil {
 		return NewRest{}, err
 	}
@@ -122,7 +122,6 @@ func (s *Solver) learn(r Rest) {
 			s.asked, s.given = s.asked+p.Target*dt, s.given+p.Watts*dt
 		}
 		s.failing(p, dt)
-		s.even(second{p.Watts, p.Heart})
 	}
 }
 
@@ -139,30 +138,4 @@ func (s *Solver) failing(p TracePoint, dt float64) {
 		s.failures++
 		s.slow = math.Inf(-1) // until it is held again
 	}
-}
-
-// even keeps the last minutes and gives a steady heart to the draws.
-func (s *Solver) even(x second) {
-	s.steady = append(s.steady, x)
-	if len(s.steady) < steadyFor || s.heartMax <= 0 {
-		return
-	}
-	mean := 0.0
-	for _, y := range s.steady {
-		mean += y.watts / float64(len(s.steady))
-	}
-	off, bpm, beats := 0.0, 0.0, 0
-	for i, y := range s.steady {
-		off += math.Abs(y.watts-mean) / float64(len(s.steady))
-		if i >= steadyFor*3/4 && y.heart > 0 {
-			bpm += y.heart
-			beats++
-		}
-	}
-	if off <= steadyWithin*mean && mean > 80 && beats >= steadyFor/8 {
-		s.going.Heart(bpm/float64(beats), mean, steadyFor, s.heartMax, 0)
-		s.steady = s.steady[:0]
-		return
-	}
-	s.steady = s.steady[1:]
 }

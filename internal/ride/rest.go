@@ -30,11 +30,7 @@ type Rest struct {
 	BalanceJ  float64
 	MeanWatts float64      // so far
 	Planned   []Cue        // as they stand
-	Heart     float64      // bpm now, 0 unknown
 	Ridden    []TracePoint // every second so far
-	// Drift is how much heart rate has risen at equal power since the first
-	// part of the ride, fraction; 0 until there is enough to tell.
-	Drift float64
 }
 
 // NewRest is the rest made anew.
@@ -59,39 +55,8 @@ type replanning struct {
 	pending  bool
 	last     NewRest
 	has      bool
-	heart    drift
 	changes  int
 	changed  time.Time
-}
-
-// drift compares heartbeats per watt of the first ten minutes after the first
-// five with those of the last five.
-type drift struct {
-	firstB, firstW float64
-	lastB, lastW   float64
-	seconds        float64
-}
-
-func (d *drift) add(bpm, watts, dt float64) {
-	if watts < 50 || bpm < 60 {
-		return
-	}
-	d.seconds += dt
-	switch {
-	case d.seconds < 300:
-	case d.seconds < 900:
-		d.firstB, d.firstW = d.firstB+bpm*dt, d.firstW+watts*dt
-	default:
-		keep := math.Exp(-dt / 300)
-		d.lastB, d.lastW = d.lastB*keep+bpm*dt, d.lastW*keep+watts*dt
-	}
-}
-
-func (d *drift) value() float64 {
-	if d.seconds < 1200 || d.firstW == 0 || d.lastW == 0 {
-		return 0
-	}
-	return d.lastB/d.lastW/(d.firstB/d.firstW) - 1
 }
 
 // replanIfDue asks for the rest to be made anew.
@@ -100,21 +65,17 @@ func (c *Core) replanIfDue() {
 	if k == nil || !k.Replan || k.Advance != ByPosition && k.Advance != ByDistance || c.stage != Riding {
 		return
 	}
-	if bpm, ok := c.heart.fresh(c.now); ok {
-		c.replan.heart.add(bpm, c.watts, 0.25)
-	}
 	if c.replan.pending || c.now.Sub(c.replan.asked) < every || c.clock() < 20 || k.Profile.Length()-c.at < 200 {
 		return
 	}
 	c.replan.sequence++
 	c.replan.asked, c.replan.pending = c.now, true
-	bpm, _ := c.heart.fresh(c.now)
 	mean := 0.0
 	if t := c.clock(); t > 0 {
 		mean = c.work / t
 	}
 	c.out.Replan = &Rest{Sequence: c.replan.sequence, AtM: c.at, Speed: c.speed, ClockS: c.clock(), BalanceJ: c.balance,
-		MeanWatts: mean, Planned: k.Cues, Heart: bpm, Ridden: c.trace.points, Drift: c.replan.heart.value()}
+		MeanWatts: mean, Planned: k.Cues, Ridden: c.trace.points}
 }
 
 // Replanned takes the rest made anew. Cues change only where the difference
