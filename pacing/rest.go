@@ -33,6 +33,7 @@ type Going struct {
 	over   []float64 // J overdrawn so far
 	held   []float64 // watts of the rest over what is reckoned with: nobody holds a plan exactly
 	failed []float64 // log weight from failures
+	rough  float64   // W, how far each second is from what is held on average
 }
 
 // restStep is the step of the rest in m: it is ridden some hundred times over.
@@ -67,6 +68,11 @@ func (g *Going) Ridden(watts, seconds float64) {
 		}
 	}
 }
+
+// Rough takes how uneven the pedalling is: the standard deviation (W) of each
+// second around what was held. Around critical power unevenness costs W′, for
+// what is spent above it comes back slowly.
+func (g *Going) Rough(sd float64) { g.rough = sd }
 
 // Failed says that the legs could not hold what was asked: the balance was
 // empty, whatever was reckoned. It is said once for each time.
@@ -154,7 +160,8 @@ func (g *Going) one(k int, watts []float64, from, speed, executed float64) (seco
 		if !ok {
 			next, dt = draw{motion: g.motion}.creep(y, h, force, p, cp)
 		}
-		left = g.bal[k].Step(left, p, dt)
+		left = g.bal[k].Step(left, p+g.rough, dt/2)
+		left = g.bal[k].Step(left, math.Max(0, p-g.rough), dt/2)
 		y, at, seconds = next, at+h, seconds+dt
 		switch {
 		case left <= 0 && !out && at < g.shape.total-1:

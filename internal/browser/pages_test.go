@@ -1,9 +1,16 @@
 package browser_test
 
 import (
+	"bytes"
+	"cmp"
 	"flag"
+	"image"
+	"image/color"
+	"image/png"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -170,13 +177,57 @@ func TestScreens(t *testing.T) {
 			b.size(width)
 			b.theme("light")
 			b.visit("/gallery/" + st.Name)
-			png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+			shot, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := os.WriteFile(filepath.Join(*screens, st.Name+"-"+name+".png"), png, 0o644); err != nil {
+			if shot, err = palette(shot); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(*screens, st.Name+"-"+name+".png"), shot, 0o644); err != nil {
 				t.Fatal(err)
 			}
 		}
 	}
+}
+
+// palette makes a picture smaller: our pages have few colours, and the 256
+// most frequent stand for the rest.
+func palette(data []byte) ([]byte, error) {
+	img, err := png.Decode(bytes.NewReader(data))
+	if err != nil {
+		return nil, err
+	}
+	count := map[color.RGBA]int{}
+	r := img.Bounds()
+	at := func(x, y int) color.RGBA { return color.RGBAModel.Convert(img.At(x, y)).(color.RGBA) }
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
+			count[at(x, y)]++
+		}
+	}
+	colours := slices.Collect(maps.Keys(count))
+	slices.SortFunc(colours, func(a, b color.RGBA) int {
+		return cmp.Or(count[b]-count[a], int(a.R)-int(b.R), int(a.G)-int(b.G), int(a.B)-int(b.B))
+	})
+	var p color.Palette
+	for _, c := range colours[:min(256, len(colours))] {
+		p = append(p, c)
+	}
+	out := image.NewPaletted(r, p)
+	known := map[color.RGBA]uint8{}
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
+			c := at(x, y)
+			i, ok := known[c]
+			if !ok {
+				i = uint8(p.Index(c))
+				known[c] = i
+			}
+			out.SetColorIndex(x, y, i)
+		}
+	}
+	var b bytes.Buffer
+	err = (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&b, out)
+	return b.Bytes(), err
 }

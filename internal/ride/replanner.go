@@ -19,6 +19,8 @@ type Solver struct {
 	done     float64 // ride clock up to which what was ridden is counted, s
 	asked    float64 // J asked and ridden since the start, where both are known
 	given    float64
+	even     float64 // s in which what was asked was about held
+	squares  float64 // W²·s around it
 	slow     float64 // s for which the legs have fallen short
 	failures int
 }
@@ -62,6 +64,9 @@ func (s *Solver) Replan(ctx context.Context, r Rest) (NewRest, error) {
 	executed := 1.0
 	if s.asked > 30000 {
 		executed = math.Max(0.9, math.Min(1.1, s.given/s.asked))
+	}
+	if s.even > 60 {
+		s.going.Rough(math.Sqrt(s.squares / s.even))
 	}
 	plan, out, err := s.going.Replan(ctx, standing(r.Planned), r.AtM, r.Speed, executed, s.floor, s.ceiling, s.band)
 	if err != nil {
@@ -120,6 +125,9 @@ func (s *Solver) learn(r Rest) {
 		s.going.Ridden(p.Watts, dt)
 		if p.Target > 0 && p.Watts > 0.3*p.Target {
 			s.asked, s.given = s.asked+p.Target*dt, s.given+p.Watts*dt
+		}
+		if off := p.Watts - p.Target; p.Target > 0 && math.Abs(off) < 0.25*p.Target {
+			s.even, s.squares = s.even+dt, s.squares+off*off*dt
 		}
 		s.failing(p, dt)
 	}
