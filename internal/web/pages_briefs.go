@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"html/template"
 	"maps"
@@ -128,15 +129,9 @@ func (s *Server) newBrief(w http.ResponseWriter, r *http.Request) error {
 
 // showNewBrief asks, with what was typed and what is wrong with it.
 func (s *Server) showNewBrief(w http.ResponseWriter, r *http.Request, status int, values, errs map[string]string) error {
-	choices := map[store.Kind][]Option{}
-	for _, kind := range store.Kinds {
-		all, err := s.store.Objects(r.Context(), kind)
-		if err != nil {
-			return err
-		}
-		for _, o := range all {
-			choices[kind] = append(choices[kind], Option{Value: o.ID, Label: o.Name})
-		}
+	choices, err := s.choices(r.Context())
+	if err != nil {
+		return err
 	}
 	title := "A new brief"
 	if status != http.StatusOK {
@@ -145,6 +140,21 @@ func (s *Server) showNewBrief(w http.ResponseWriter, r *http.Request, status int
 	p := NewBriefNewPage(choices, values, errs)
 	p.Base = briefsBase(title)
 	return s.show(w, r, status, p)
+}
+
+// choices are the objects there are to choose from, by kind.
+func (s *Server) choices(ctx context.Context) (map[store.Kind][]Option, error) {
+	choices := map[store.Kind][]Option{}
+	for _, kind := range store.Kinds {
+		all, err := s.store.Objects(ctx, kind)
+		if err != nil {
+			return nil, err
+		}
+		for _, o := range all {
+			choices[kind] = append(choices[kind], Option{Value: o.ID, Label: o.Name})
+		}
+	}
+	return choices, nil
 }
 
 // NewBriefNewPage asks for a brief, given what there is to choose from.

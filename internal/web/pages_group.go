@@ -102,15 +102,9 @@ func (s *Server) showNewGroup(w http.ResponseWriter, r *http.Request, status int
 	if s.live == nil {
 		return errNoRides
 	}
-	choices := map[store.Kind][]Option{}
-	for _, kind := range []store.Kind{store.Rider, store.Rig} {
-		all, err := s.store.Objects(r.Context(), kind)
-		if err != nil {
-			return err
-		}
-		for _, o := range all {
-			choices[kind] = append(choices[kind], Option{Value: o.ID, Label: o.Name})
-		}
+	choices, err := s.choices(r.Context())
+	if err != nil {
+		return err
 	}
 	p := NewGroupNewPage(choices, values, errs)
 	for _, g := range s.live.Groups() {

@@ -112,15 +112,9 @@ func (s *Server) chooseRide(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) showChooseRide(w http.ResponseWriter, r *http.Request, status int, values, errs map[string]string) error {
-	choices := map[store.Kind][]Option{}
-	for _, kind := range store.Kinds {
-		all, err := s.store.Objects(r.Context(), kind)
-		if err != nil {
-			return err
-		}
-		for _, o := range all {
-			choices[kind] = append(choices[kind], Option{Value: o.ID, Label: o.Name})
-		}
+	choices, err := s.choices(r.Context())
+	if err != nil {
+		return err
 	}
 	p := NewRideChoosePage(choices, values, errs)
 	if p.Available = s.live != nil; p.Available {
