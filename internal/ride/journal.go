@@ -133,7 +133,7 @@ func (r *Read) state(b *recording.Builder, raw []byte) bool {
 	}
 	if s.Stage == Riding {
 		left := s.Balance / r.Setup.Rider.Balance.WPrime
-		p := TracePoint{ClockS: s.Active, AtM: s.AtM, Watts: s.Watts, Left: round3(left)}
+		p := TracePoint{ClockS: s.Active, AtM: s.AtM, Watts: s.Watts, Left: round3(left), Step: s.Index, IntoS: round3(s.Active - s.FromS)}
 		if r.Setup.Course != nil {
 			p.ClockS = s.T - s.Begun
 		}

@@ -12,13 +12,18 @@ type TracePoint struct {
 	Heart  float64 `json:"h,omitempty"`
 	Left   float64 `json:"l"` // share of W′
 	Target float64 `json:"-"` // W asked
+	Step   int     `json:"i"` // of a session
+	IntoS  float64 `json:"t"` // s into it
 }
 
 func (t *trace) add(c *Core) {
 	if c.stage != Riding {
 		return
 	}
-	p := TracePoint{c.clock(), round3(c.at), round3(c.watts), 0, round3(c.balance / c.setup.Rider.Balance.WPrime), c.target()}
+	p := TracePoint{c.clock(), round3(c.at), round3(c.watts), 0, round3(c.balance / c.setup.Rider.Balance.WPrime), c.target(), c.follow.index, 0}
+	if c.setup.Session != nil {
+		p.IntoS = round3(c.follow.elapsed(c))
+	}
 	p.Heart, _ = c.heart.fresh(c.now)
 	t.points = append(t.points, p)
 }

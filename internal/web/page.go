@@ -22,6 +22,7 @@ type Base struct {
 	Guide   *Guide // the way to a first brief, until there is one
 	Version string
 	Guarded bool // a passphrase is set: offer to log out
+	Dark    bool // dark unless light was chosen: read from afar, in a dim room
 	Bare    bool // no navigation: whoever sees this is not in yet
 }
 

@@ -24,6 +24,7 @@ type DeletePage struct {
 	Says         string // what goes and what stays
 	Action, Keep string // where one goes with yes and with no
 	Button       string
+	Stay         string // the way back in words; empty: Keep it
 	Version      string // of what it is part of, see meanwhile.go; empty where all of it goes
 }
 

@@ -1,9 +1,11 @@
 package web
 
 import (
+	"fmt"
 	"math"
 
 	"chainline/course"
+	"chainline/internal/form"
 	"chainline/internal/render"
 	"chainline/internal/ride"
 	"chainline/session"
@@ -22,6 +24,35 @@ type RideStrip struct {
 	Trace    []ride.TracePoint `json:"trace"`
 	Words    string            `json:"words"` // the same for whoever does not see it
 	Plan     int               `json:"plan"`
+	Per      float64           `json:"per"`  // m or s in a unit of the scale
+	Unit     string            `json:"unit"` // of the scale
+}
+
+// In is the strip with its scale in somebody's units.
+func (s RideStrip) In(u form.Units) RideStrip {
+	switch {
+	case s.Kind != "course":
+		s.Per, s.Unit = 60, "min"
+	case u == form.Imperial:
+		s.Per, s.Unit = 1609.344, "mi"
+	default:
+		s.Per, s.Unit = 1000, "km"
+	}
+	return s
+}
+
+// Lines are the strip in words, piece by piece.
+func (s RideStrip) Lines() []string {
+	var out []string
+	for _, p := range s.Pieces {
+		at := fmt.Sprintf("%.1f to %.1f %s", p.From*s.Length/s.Per, p.To*s.Length/s.Per, s.Unit)
+		if s.Kind != "course" {
+			out = append(out, fmt.Sprintf("%s to %s: %s", rideTime(p.From*s.Length), rideTime(p.To*s.Length), p.Name))
+			continue
+		}
+		out = append(out, fmt.Sprintf("%s: %s, %.0f W", at, p.Name, p.Watts))
+	}
+	return out
 }
 
 // RidePiece is one cue or step.
@@ -50,7 +81,20 @@ func NewRideStrip(s ride.Setup, trace []ride.TracePoint, plan int) RideStrip {
 		out.Most = math.Max(out.Most, 1.1*math.Max(p.High, math.Max(p.Watts, p.End)))
 	}
 	out.Most = math.Min(out.Most, 2.2*out.Critical)
-	return out
+	return out.In(form.Units(0))
+}
+
+// alongSteps is how much of a session's plan is behind after some seconds of a
+// step: what was shortened or done again stands in its own step all the same.
+func alongSteps(s *session.Scaled, step int, into, length float64) float64 {
+	if step >= len(s.Legs) || s.PlanS <= 0 {
+		return 1
+	}
+	l := s.Legs[step]
+	if length <= 0 {
+		length = math.Max(1, l.PlanS)
+	}
+	return (l.StartS + math.Min(1, into/length)*l.PlanS) / s.PlanS
 }
 
 func alongCourse(out *RideStrip, k *ride.Course) {

@@ -95,7 +95,7 @@ func TestRideFromChoiceToDeletion(t *testing.T) {
 	}
 	v.views(t, at+"/live", 15*time.Second, func(x web.RideView) bool { return x.Stage == "riding" && x.Big == "120" && x.You != "–" })
 	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, `data-stage="riding"`, "What to do now", "well</p>", "Pause")
+	wantIn(t, body, `data-stage="riding"`, "What to do now", "well</span>", "Pause")
 	_, _, body = v.ask(t, "GET", at+"/strip", "", nil)
 	var strip web.RideStrip
 	if err := json.Unmarshal([]byte(body), &strip); err != nil || strip.Kind != "session" || len(strip.Pieces) != 1 || strip.Pieces[0].Watts != 120 {

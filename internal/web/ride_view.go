@@ -1,8 +1,10 @@
 package web
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,24 +19,30 @@ type RideView struct {
 	Seq   uint64 `json:"seq"`
 	Clock string `json:"clock"`
 
-	Now   string `json:"now"`   // "First climb, hold"
-	Big   string `json:"big"`   // "305"
-	Unit  string `json:"unit"`  // "W"
-	Extra string `json:"extra"` // cadence, gear, heart or feel asked for
-	Still string `json:"still"` // how long still
+	Now   string  `json:"now"`   // "First climb, hold"
+	Big   string  `json:"big"`   // "305"
+	Unit  string  `json:"unit"`  // "W"
+	Extra string  `json:"extra"` // cadence, gear, heart or feel asked for
+	Still string  `json:"still"` // "still", or what ends it
+	Time  string  `json:"time"`  // how long still, 0:51
+	InS   float64 `json:"in_s"`  // until the next step or cue; 0 unknown
 
-	ThenBig  string `json:"then_big"`
-	ThenUnit string `json:"then_unit"`
-	Then     string `json:"then"` // "over the top, in 0:51"
+	ThenLabel string `json:"then_label"` // "then"
+	ThenBig   string `json:"then_big"`
+	ThenUnit  string `json:"then_unit"`
+	Then      string `json:"then"` // "over the top, in 0:51"
 
-	You     string `json:"you"` // watts, or what is known instead
-	YouUnit string `json:"you_unit"`
-	PerKg   string `json:"per_kg"`
-	Cadence string `json:"cadence"`
-	Heart   string `json:"heart"`
-	Speed   string `json:"speed"` // wheel speed of a plain trainer, else empty
+	You       string `json:"you"` // watts, or what is known instead
+	YouUnit   string `json:"you_unit"`
+	PerKg     string `json:"per_kg"`
+	Source    string `json:"source"` // whose watts count
+	Cadence   string `json:"cadence"`
+	Heart     string `json:"heart"`
+	Speed     string `json:"speed"` // wheel speed of a plain trainer, else empty
+	SpeedUnit string `json:"speed_unit"`
 
 	Gauge *RideGauge `json:"gauge"` // nil where nothing is to be held
+	Off   string     `json:"off"`   // the same in words
 	Left  float64    `json:"left"`  // share
 	Lasts string     `json:"lasts"`
 
@@ -58,11 +66,25 @@ type RideView struct {
 // RideGauge is where the rider is on a line, and between where the cue is
 // kept; shares of the line.
 type RideGauge struct {
-	You   float64 `json:"you"`
-	Low   float64 `json:"low"`
-	High  float64 `json:"high"`
-	Words string  `json:"words"`
+	You  float64 `json:"you"`
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
 }
+
+// JSON is the gauge for the first paint.
+func (g *RideGauge) JSON() string {
+	b, err := json.Marshal(g)
+	if err != nil {
+		return ""
+	}
+	return string(b)
+}
+
+// Counting is whether a countdown runs before the start.
+func (v RideView) Counting() bool { return v.Stage == string(ride.Waiting) && v.Big != "" }
+
+// In is whether the ride is in one of some stages, for what is shown only then.
+func (v RideView) In(stages ...string) bool { return slices.Contains(stages, v.Stage) }
 
 // RideSensor is one device in a line.
 type RideSensor struct {
@@ -81,24 +103,17 @@ type RideNotice struct {
 	Urgent bool   `json:"urgent"`
 }
 
-// NewRideView puts a snapshot into words.
-func NewRideView(s ride.Snapshot, u form.Units) RideView {
-	v := RideView{Stage: string(s.Stage), Seq: s.Sequence, Clock: rideClock(s), Brake: s.Brake, Stop: s.Stop, Said: s.Said, Plan: s.Plan,
+// NewRideView puts a snapshot of a ride into words.
+func NewRideView(set ride.Setup, s ride.Snapshot, u form.Units) RideView {
+	v := RideView{Stage: string(s.Stage), Seq: s.Sequence, Clock: rideClock(set, s), Brake: s.Brake, Stop: s.Stop, Said: s.Said, Plan: s.Plan,
 		Left: s.Left.Share, Lasts: s.Left.Words}
-	v.Now, v.Big, v.Unit, v.Extra = rideAsk(s.Now, s.Way)
-	v.Still = rideStill(s.Now)
-	if s.Now.Say != "" {
-		v.Extra = strings.TrimSpace(s.Now.Say + " " + v.Extra)
-	}
-	if t := s.Then; t != nil {
-		v.Then, v.ThenBig, v.ThenUnit, _ = rideAsk(*t, s.Way)
-		if t.InS > 0 {
-			v.Then += ", in " + rideTime(t.InS)
-		}
-	}
+	rideDo(&v, s)
 	rideYou(&v, s, u)
-	v.Gauge = rideGauge(s)
+	v.Gauge, v.Off = rideGauge(s)
 	ridePlace(&v, s, u)
+	if set.Session != nil && s.Step != nil {
+		v.At = alongSteps(set.Session, s.Step.Index, s.Step.IntoS, s.Step.LengthS)
+	}
 	rideSensors(&v, s)
 	for _, n := range s.Notices {
 		if s.At.Sub(n.At) > noticeFor {
@@ -120,16 +135,50 @@ func rideTime(seconds float64) string {
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
 
-func rideClock(s ride.Snapshot) string {
+func rideClock(set ride.Setup, s ride.Snapshot) string {
 	switch {
 	case s.Stage == ride.Waiting && s.GunInS > 0:
 		return "begins in " + rideTime(s.GunInS)
+	case s.Stage == ride.Waiting && set.WaitForKey:
+		return "begins when Start is pressed"
 	case s.Stage == ride.Waiting:
-		return "not begun"
+		return "begins when you pedal"
 	case s.Stage == ride.Paused:
 		return "paused at " + rideTime(s.ClockS)
+	case s.Stage == ride.Ending:
+		return "the files are being made"
 	}
 	return rideTime(s.ClockS)
+}
+
+// rideDo is what to do now, how long still, and what comes next.
+func rideDo(v *RideView, s ride.Snapshot) {
+	v.ThenLabel = "then"
+	if s.Stage == ride.Waiting {
+		v.ThenLabel = "it begins with"
+	}
+	switch {
+	case s.Stage == ride.Waiting && s.GunInS > 0:
+		v.Now, v.Big = "Begins in", rideTime(math.Ceil(s.GunInS))
+		v.Then, v.ThenBig, v.ThenUnit, _ = rideAsk(s.Now, s.Way)
+		v.InS = s.GunInS
+		return
+	case s.Stage == ride.Waiting:
+		v.Then, v.ThenBig, v.ThenUnit, _ = rideAsk(s.Now, s.Way)
+		return
+	}
+	v.Now, v.Big, v.Unit, v.Extra = rideAsk(s.Now, s.Way)
+	v.Still, v.Time = rideStill(s.Now)
+	if s.Now.Say != "" {
+		v.Extra = strings.TrimSpace(s.Now.Say + " " + v.Extra)
+	}
+	if t := s.Then; t != nil {
+		v.Then, v.ThenBig, v.ThenUnit, _ = rideAsk(*t, s.Way)
+		if t.InS > 0 {
+			v.Then += ", in " + rideTime(t.InS)
+			v.InS = t.InS
+		}
+	}
 }
 
 // rideAsk is what to hold, as one big number where there is one.
@@ -157,14 +206,14 @@ func rideAsk(n ride.Instruction, way ride.Way) (words, big, unit, extra string) 
 	return words, big, unit, strings.Join(more, ", ")
 }
 
-func rideStill(n ride.Instruction) string {
+func rideStill(n ride.Instruction) (words, time string) {
 	switch {
 	case n.InS > 0 && n.Ends != "":
-		return n.Ends + ", at most " + rideTime(n.InS)
+		return n.Ends + ", at most", rideTime(n.InS)
 	case n.InS > 0:
-		return "still " + rideTime(n.InS)
+		return "still", rideTime(n.InS)
 	}
-	return n.Ends
+	return n.Ends, ""
 }
 
 func rideYou(v *RideView, s ride.Snapshot, u form.Units) {
@@ -173,10 +222,11 @@ func rideYou(v *RideView, s ride.Snapshot, u form.Units) {
 		v.You, v.YouUnit = fmt.Sprintf("%.0f", s.You.Watts), "W"
 		v.PerKg = fmt.Sprintf("%.1f W/kg", s.You.WPerKg)
 	case ride.Coasting:
-		v.You, v.PerKg = "–", "no watts heard: coasting"
+		v.You, v.PerKg = "–", "no watts heard"
 	default:
 		v.You, v.PerKg = "–", "no watts yet"
 	}
+	v.Source = s.You.Source
 	v.Cadence, v.Heart = "–", "–"
 	if s.You.Cadence != nil {
 		v.Cadence = fmt.Sprintf("%.0f", *s.You.Cadence)
@@ -185,28 +235,28 @@ func rideYou(v *RideView, s ride.Snapshot, u form.Units) {
 		v.Heart = fmt.Sprintf("%.0f", *s.You.Heart)
 	}
 	if s.You.WheelMS != nil && s.Way == ride.Showing {
-		v.Speed = fmt.Sprintf("%.1f km/h", 3.6**s.You.WheelMS)
+		v.Speed, v.SpeedUnit = fmt.Sprintf("%.1f", 3.6**s.You.WheelMS), "km/h"
 		if u == form.Imperial {
-			v.Speed = fmt.Sprintf("%.1f mph", *s.You.WheelMS/0.44704)
+			v.Speed, v.SpeedUnit = fmt.Sprintf("%.1f", *s.You.WheelMS/0.44704), "mph"
 		}
 	}
 }
 
 // rideGauge is nil where there is nothing to hold.
-func rideGauge(s ride.Snapshot) *RideGauge {
+func rideGauge(s ride.Snapshot) (g *RideGauge, words string) {
 	if s.Stage != ride.Riding || s.Now.Watts == 0 || s.Now.HighW <= s.Now.LowW || s.You.State != ride.Measured && s.You.State != ride.Carried {
-		return nil
+		return nil, ""
 	}
 	span := math.Max(80, 4*(s.Now.HighW-s.Now.LowW))
 	at := func(w float64) float64 { return math.Max(0, math.Min(1, 0.5+(w-s.Now.Watts)/span)) }
-	g := &RideGauge{You: at(s.You.Watts), Low: at(s.Now.LowW), High: at(s.Now.HighW), Words: "as asked"}
+	g = &RideGauge{You: at(s.You.Watts), Low: at(s.Now.LowW), High: at(s.Now.HighW)}
 	switch off := s.You.Watts - s.Now.Watts; {
 	case s.You.Watts < s.Now.LowW:
-		g.Words = fmt.Sprintf("%.0f W below", -off)
+		return g, fmt.Sprintf("%.0f W below", -off)
 	case s.You.Watts > s.Now.HighW:
-		g.Words = fmt.Sprintf("%.0f W above", off)
+		return g, fmt.Sprintf("%.0f W above", off)
 	}
-	return g
+	return g, "as asked"
 }
 
 func ridePlace(v *RideView, s ride.Snapshot, u form.Units) {
@@ -216,12 +266,12 @@ func ridePlace(v *RideView, s ride.Snapshot, u form.Units) {
 			unit, per = "mi", 1609.344
 		}
 		v.Place = fmt.Sprintf("%.1f of %.1f %s, %+.1f %%", c.AtM/per, c.LengthM/per, unit, 100*c.Gradient)
-		v.Finish = "finish in " + rideTime(c.FinishS)
+		v.Finish = "finish at " + rideTime(c.FinishS)
 		if c.High80 > c.Low80 {
-			v.Finish += fmt.Sprintf(", four times out of five %s to %s", rideTime(c.Low80), rideTime(c.High80))
+			v.Finish += fmt.Sprintf(", four times out of five between %s and %s", rideTime(c.Low80), rideTime(c.High80))
 		}
 		if c.ChanceEmpty >= 0.01 {
-			v.Finish += fmt.Sprintf("; running empty %s", inHundred(c.ChanceEmpty))
+			v.Finish += fmt.Sprintf("; running empty: %s", inHundred(c.ChanceEmpty))
 		}
 		v.At, v.Afford, v.Cue = c.AtM/c.LengthM, c.Affordable, c.Cue
 		return
@@ -235,9 +285,6 @@ func ridePlace(v *RideView, s ride.Snapshot, u form.Units) {
 			v.Finish = "done in about " + rideTime(s.LeftS)
 		}
 		v.Cue = p.Index
-		if whole := s.ClockS + s.LeftS; whole > 0 {
-			v.At = s.ClockS / whole
-		}
 	}
 }
 
@@ -263,7 +310,9 @@ func rideSensors(v *RideView, s ride.Snapshot) {
 		v.Found = append(v.Found, RideSensor{ID: d.ID, Name: d.Name, Health: d.Health, Words: d.Name})
 	}
 	if s.Stage == ride.Riding || s.Stage == ride.Paused {
-		v.Trouble = strings.Join(bad, ", ")
+		if v.Trouble = strings.Join(bad, ", "); v.Trouble != "" {
+			v.Trouble = capital(v.Trouble) + ". It is being looked for."
+		}
 	}
 	switch {
 	case len(bad) > 0:

@@ -34,8 +34,8 @@ func rides() []web.State {
 	all := []web.State{
 		{Name: "ride-choose", Page: choose}, {Name: "ride-choose-wrong", Page: wrong}, {Name: "ride-choose-empty", Page: empty},
 		{Name: "ride-waiting", Page: waiting()}, {Name: "ride-course", Page: onCourse()},
-		{Name: "ride-session", Page: web.NewRidePage(set(false), riding(false), 0)}, {Name: "ride-paused", Page: at(ride.Paused)},
-		{Name: "ride-stop", Page: stopped()}, {Name: "ride-listening", Page: listening()}, {Name: "ride-ended", Page: sum},
+		{Name: "ride-session", Page: ridden(web.NewRidePage(set(false), riding(false), 0))}, {Name: "ride-paused", Page: at(ride.Paused)},
+		{Name: "ride-counting", Page: counting()}, {Name: "ride-lost", Page: lost()}, {Name: "ride-free", Page: free()}, {Name: "ride-stop", Page: stopped()}, {Name: "ride-listening", Page: listening()}, {Name: "ride-ended", Page: sum},
 		{Name: "group-new", Page: web.NewGroupNewPage(choices, map[string]string{"session": "tempo"}, map[string]string{"rider.0": "Choose at least one rider."})},
 		{Name: "group-new-empty", Page: web.NewGroupNewPage(nil, nil, nil)}, {Name: "group", Page: group},
 	}
@@ -104,10 +104,14 @@ func riding(onCourse bool) ride.Snapshot {
 		Left: ride.LeftSheet{Share: 0.41, LastS: 100, Words: "lasts 1:40 at this effort"}, Sensors: []ride.SensorSheet{{ID: "a", Name: "crank meter", Health: "well", Words: "Watts and cadence come from crank meter.", Battery: "82 %"}},
 		Notices: []ride.Notice{{At: time.Unix(1, 0), Words: "Drink: a few mouthfuls, 150 ml. To thirst if you feel full."}}}
 	if onCourse {
-		s.Course = &ride.Place{AtM: 3200, LengthM: 10000, Gradient: 0.045, FinishS: 1500, Low80: 1450, High80: 1560, ChanceEmpty: 0.11, Advance: ride.ByPosition,
+		s.Course = &ride.Place{AtM: 3200, LengthM: 10000, Gradient: 0.045, FinishS: 1500, Low80: 1450, High80: 1560, ChanceEmpty: 0.11, Advance: ride.ByPosition, Cue: 2,
 			Affordable: "Ten watts more to the top would leave a tenth."}
 	} else {
-		s.Step = &ride.Progress{Index: 3, Of: 12, Turns: "2 of 5", IntoS: 70, LengthS: 120}
+		s.Step = &ride.Progress{Index: 3, Of: 12, Turns: "2 of 5", IntoS: 100, LengthS: 240}
+		s.ClockS, s.LeftS = 1060, 1820
+		s.Now = ride.Instruction{Words: "Ride at 105 % of threshold", Watts: 252, LowW: 244, HighW: 260, InS: 140, CadenceLow: 85, CadenceHigh: 95}
+		s.Then = &ride.Instruction{Words: "Easy", Watts: 125, InS: 140}
+		s.You.Watts, s.You.WPerKg = 236, 3.8
 	}
 	return s
 }
@@ -115,17 +119,34 @@ func riding(onCourse bool) ride.Snapshot {
 func at(stage ride.Stage) *web.RidePage {
 	s := riding(false)
 	s.Stage, s.PausedBy = stage, "rider"
-	return web.NewRidePage(set(false), s, 0)
+	s.Left.Words = "41 % left for hard efforts"
+	return ridden(web.NewRidePage(set(false), s, 0))
+}
+
+// ridden puts what was ridden so far on a session's strip.
+func ridden(p *web.RidePage) *web.RidePage {
+	var trace []ride.TracePoint
+	x := set(false)
+	for i, l := range x.Session.Legs[:4] {
+		for t := 0.0; t < l.PlanS && (i < 3 || t < 100); t += 5 {
+			trace = append(trace, ride.TracePoint{ClockS: l.StartS + t, Step: i, IntoS: t, Watts: l.WattsAt(t/l.PlanS) - 30*math.Exp(-t/8) + 4*math.Sin(t/13)})
+		}
+	}
+	p.Draw(web.NewRideStrip(x, trace, 0))
+	return p
 }
 
 func waiting() *web.RidePage {
 	s := riding(true)
 	s.Stage, s.ClockS, s.Notices = ride.Waiting, 0, nil
+	s.Course.AtM, s.Course.Cue, s.Course.Gradient = 0, 0, 0
+	s.Now = ride.Instruction{Words: "Off the line", Watts: 330}
 	s.Found = []ride.SensorSheet{{ID: "f", Name: "speed sensor", Health: "heard"}}
 	s.Sensors[0].Offset = true
 	s.Brake = "The brake has not been told anything yet."
 	s.Sensors = append(s.Sensors, ride.SensorSheet{ID: "b", Name: "heart belt", Health: "looking", Words: "heart belt is not connected."})
 	p := web.NewRidePage(set(true), s, 0)
+	p.Step = &web.RideTry{Kind: "2", Tried: "3", Do: "See that the trainer has current, and spin the cranks for ten to fifteen seconds.", Why: "Many trainers sleep until their flywheel turns."}
 	p.Cautions = []string{"A hard effort. Not for anyone with chest pain, faintness or fever."}
 	return p
 }
@@ -136,6 +157,34 @@ func stopped() *web.RidePage {
 	s.Sensors = append(s.Sensors, ride.SensorSheet{ID: "t", Name: "trainer", Health: "lost", Words: "trainer is lost."})
 	s.You.State = ride.Coasting
 	return web.NewRidePage(set(true), s, 0)
+}
+
+func counting() *web.RidePage {
+	s := riding(false)
+	s.Stage, s.ClockS, s.GunInS, s.Notices = ride.Waiting, 0, 12, nil
+	s.Now = ride.Instruction{Words: "Warm up from 108 to 168 W", Watts: 108}
+	s.Step = &ride.Progress{Of: 12}
+	x := set(false)
+	x.WaitForKey = true
+	p := web.NewRidePage(x, s, 0)
+	p.Group = "x1"
+	return p
+}
+
+func lost() *web.RidePage {
+	s := riding(false)
+	s.Sensors = append(s.Sensors, ride.SensorSheet{ID: "h", Name: "heart belt", Health: "lost", Words: "heart belt is lost."})
+	s.You.Heart = nil
+	s.Notices = append(s.Notices, ride.Notice{At: time.Unix(4, 0), Words: "heart belt is lost.", Urgent: true})
+	return ridden(web.NewRidePage(set(false), s, 0))
+}
+
+func free() *web.RidePage {
+	x, s := set(false), riding(false)
+	x.Title, x.Session, x.Way, s.Way = "Free riding", nil, ride.Showing, ride.Showing
+	wheel := 8.2
+	s.Step, s.Then, s.Now, s.You.WheelMS = nil, nil, ride.Instruction{Words: "Ride as you like"}, &wheel
+	return web.NewRidePage(x, s, 0)
 }
 
 func listening() *web.RidePage {

@@ -4,16 +4,18 @@
 import { Strip, drawStrip, moveStrip } from "./strip";
 import { Sound } from "./sound";
 
-interface Gauge { you: number; low: number; high: number; words: string }
+interface Gauge { you: number; low: number; high: number }
 interface Notice { id: string; words: string; urgent: boolean }
 interface Sensor { id: string; name: string; health: string; words: string; offset: boolean; spin: boolean }
 interface View {
   [key: string]: unknown;
-  stage: string; gauge: Gauge | null; left: number; at: number; plan: number; cue: number;
+  stage: string; gauge: Gauge | null; left: number; at: number; plan: number; cue: number; in_s: number; big: string;
   notices: Notice[] | null; sensors: Sensor[] | null; found: Sensor[] | null; stop: string; trouble: string; you: string; clock: string;
 }
 
-const lostAfterMs = 2500;
+const lostAfterMs = 2000;
+const againMs = 2000; // between attempts to find a program that went away
+const twiceMs = 5000; // within which an end has to be asked for once more
 
 export function ride(root: Document): void {
   const page = root.querySelector<HTMLElement>("[data-ride]");
@@ -26,87 +28,126 @@ class Page {
   private strip: Strip | undefined;
   private plan = -1;
   private heard = Date.now();
+  private tried = 0;
   private seen = new Set<string>();
   private first = true;
   private cue = -1;
+  private count = 0;
+  private stage = "";
   private lastTrace = 0;
+  private view: View | undefined;
+  private source: EventSource | undefined;
   private sound: Sound;
 
   constructor(private root: Document, private page: HTMLElement, private path: string) {
     this.sound = new Sound(page.querySelector<HTMLButtonElement>("[data-sound]"));
+    this.stage = page.dataset.stage ?? "";
   }
 
   start(): void {
     this.draw();
+    new ResizeObserver(() => this.draw()).observe(this.page);
+    this.help();
+    this.full();
     if (this.page.hasAttribute("data-canned")) return;
-    const source = new EventSource(this.path + "/live");
-    source.onmessage = (e) => {
-      this.heard = Date.now();
-      this.show(JSON.parse(e.data) as View, source);
-    };
-    window.setInterval(() => this.watch(), 500);
+    this.listen();
+    window.setInterval(() => this.watch(), 250);
     this.keys();
     this.missing();
-    this.full();
     void this.awake();
     this.root.addEventListener("visibilitychange", () => void this.awake());
   }
 
-  // draw is the first paint, from what came with the page.
+  private listen(): void {
+    this.source?.close();
+    this.source = new EventSource(this.path + "/live");
+    this.source.onmessage = (e) => {
+      this.heard = Date.now();
+      this.show(JSON.parse(e.data) as View);
+    };
+  }
+
+  // draw is the first paint, from what came with the page, and again whenever
+  // the room for it changes.
   private draw(): void {
     const road = this.page.querySelector<SVGSVGElement>("[data-strip]");
     if (!road || !road.dataset.first) return;
-    this.strip = JSON.parse(road.dataset.first) as Strip;
+    this.strip ??= JSON.parse(road.dataset.first) as Strip;
     drawStrip(road, this.strip);
-    moveStrip(road, this.strip, Number(road.dataset.at), NaN, false);
-    for (const f of this.page.querySelectorAll<HTMLElement>("[data-when]")) f.hidden = !(f.dataset.when ?? "").split(" ").includes(this.page.dataset.stage ?? "");
+    if (this.view) moveStrip(road, this.strip, this.view.at, this.view.cue, Number(this.view.you), false);
+    else moveStrip(road, this.strip, Number(road.dataset.at), Number(road.dataset.cue), Number(this.page.querySelector("[data-x=you]")?.textContent), false);
     const gauge = this.page.querySelector<SVGSVGElement>("[data-gauge]");
-    if (gauge?.dataset.first) this.gauge(JSON.parse(gauge.dataset.first) as Gauge);
+    if (this.view) this.gauge(this.view.gauge);
+    else if (gauge?.dataset.first) this.gauge(JSON.parse(gauge.dataset.first) as Gauge);
   }
 
+  // watch says at once that nothing was heard. The browser connects again by
+  // itself, unless it was answered that there is no such ride: then the page
+  // is asked, which knows what came of it.
   private watch(): void {
+    const silent = Date.now() - this.heard >= lostAfterMs;
     const gone = this.page.querySelector<HTMLElement>("[data-gone]");
-    if (gone) gone.hidden = Date.now() - this.heard < lostAfterMs;
+    if (gone && gone.hidden === silent) {
+      gone.hidden = !silent;
+      if (silent) this.sound.notice();
+    }
+    this.page.classList.toggle("stale", silent);
+    if (silent && this.source?.readyState === EventSource.CLOSED && Date.now() - this.tried > againMs) {
+      this.tried = Date.now();
+      fetch(this.path, { headers: { Accept: "text/html" } }).then((answer) => (answer.ok ? location.reload() : this.listen()), () => this.listen());
+    }
   }
 
-  private show(v: View, source: EventSource): void {
+  private show(v: View): void {
     if (v.stage === "ended") {
-      source.close();
+      this.source?.close();
       location.reload();
       return;
     }
+    this.view = v;
     for (const e of this.page.querySelectorAll<HTMLElement>("[data-x]")) {
       const text = String(v[e.dataset.x ?? ""] ?? "");
       if (e.textContent !== text) e.textContent = text;
-      if (e.matches(".stop, .trouble, .said")) e.hidden = text === "";
+      if (e.matches(".shout")) e.hidden = text === "" || (e.matches(".trouble") && v.stop !== "");
     }
     for (const e of this.page.querySelectorAll<HTMLElement>("[data-x-parent]")) e.hidden = !v[e.dataset.xParent ?? ""];
-    this.page.dataset.stage = v.stage;
-    for (const f of this.page.querySelectorAll<HTMLElement>("[data-when]")) f.hidden = !(f.dataset.when ?? "").split(" ").includes(v.stage);
-    const connect = this.page.querySelector<HTMLElement>("[data-connect]");
-    if (connect) connect.hidden = v.stage !== "waiting";
+    this.staged(v);
     this.gauge(v.gauge);
     const left = this.page.querySelector<HTMLProgressElement>("[data-left]");
     if (left) left.value = v.left;
     this.sensors(v.sensors ?? [], v.found ?? []);
     this.notices(v);
-    if (v.plan !== this.plan || Date.now() - this.lastTrace > 60000) void this.fetchStrip(v.plan);
+    if (v.plan !== this.plan || Date.now() - this.lastTrace > (this.strip?.kind === "free" ? 10000 : 60000)) void this.fetchStrip(v.plan);
     const road = this.page.querySelector<SVGSVGElement>("[data-strip]");
-    if (road && this.strip) moveStrip(road, this.strip, v.at, Number(v.you), v.stage === "riding");
+    if (road && this.strip) moveStrip(road, this.strip, v.at, v.cue, Number(v.you), v.stage === "riding");
+    this.count321(v);
     if (v.cue !== this.cue && this.cue >= 0 && v.stage === "riding") this.sound.cue();
     this.cue = v.cue;
     this.first = false;
   }
 
+  // staged shows what belongs to the stage. The list of sensors stands open
+  // until the start and may be opened by whoever wants to later.
+  private staged(v: View): void {
+    this.page.toggleAttribute("data-counting", v.stage === "waiting" && v.big !== "");
+    if (v.stage === this.stage && !this.first) return;
+    const connect = this.page.querySelector<HTMLDetailsElement>("[data-connect]");
+    if (connect && v.stage !== this.stage) connect.open = v.stage === "waiting";
+    if (this.stage === "waiting" && v.stage === "riding") this.sound.cue();
+    this.stage = this.page.dataset.stage = v.stage;
+    for (const f of this.page.querySelectorAll<HTMLElement>("[data-when]")) f.hidden = !(f.dataset.when ?? "").split(" ").includes(v.stage);
+  }
+
+  private count321(v: View): void {
+    const n = v.stage === "riding" || v.stage === "waiting" ? Math.ceil(v.in_s) : 0;
+    if (n >= 1 && n <= 3 && n !== this.count) this.sound.tick();
+    this.count = n;
+  }
+
   private gauge(g: Gauge | null): void {
     const svg = this.page.querySelector<SVGSVGElement>("[data-gauge]");
-    const words = this.page.querySelector<HTMLElement>("[data-x=off]");
-    if (words) words.textContent = g ? g.words : "";
     if (!svg) return;
-    if (!g) {
-      svg.replaceChildren();
-      return;
-    }
+    if (!g) return svg.replaceChildren();
     if (svg.childElementCount === 0) {
       for (const [name, cls] of [["path", "axis"], ["rect", "keep"], ["circle", "me"]]) {
         const e = this.root.createElementNS("http://www.w3.org/2000/svg", name);
@@ -114,19 +155,14 @@ class Page {
         svg.append(e);
       }
     }
-    const wide = svg.clientWidth || 400;
-    svg.setAttribute("viewBox", `0 0 ${wide} 34`);
+    const wide = svg.clientWidth || 400, high = svg.clientHeight || 34, r = high * 0.36;
+    svg.setAttribute("viewBox", `0 0 ${wide} ${high}`);
     const [axis, keep, me] = svg.children;
-    const x = (share: number) => 12 + share * (wide - 24);
-    axis.setAttribute("d", `M0 17H${wide}`);
-    keep.setAttribute("x", String(x(g.low) - 9));
-    keep.setAttribute("y", "5");
-    keep.setAttribute("height", "24");
-    keep.setAttribute("rx", "12");
-    keep.setAttribute("width", String(x(g.high) - x(g.low) + 18));
-    me.setAttribute("cx", String(x(g.you)));
-    me.setAttribute("cy", "17");
-    me.setAttribute("r", "10");
+    const x = (share: number) => r + 2 + share * (wide - 2 * r - 4);
+    const set = (e: Element, all: Record<string, number | string>) => { for (const [k, v] of Object.entries(all)) e.setAttribute(k, String(v)); };
+    set(axis, { d: `M0 ${high / 2}H${wide}` });
+    set(keep, { x: x(g.low) - r * 0.9, y: 2, height: high - 4, rx: high / 2 - 2, width: x(g.high) - x(g.low) + r * 1.8 });
+    set(me, { cx: x(g.you), cy: high / 2, r });
   }
 
   private sensors(all: Sensor[], found: Sensor[]): void {
@@ -149,8 +185,11 @@ class Page {
     list.replaceChildren(...all.map((s) => {
       const li = this.root.createElement("li");
       const [words, wishes] = say(s);
-      li.className = s.health;
-      li.append(words);
+      li.className = s.health || "heard";
+      const says = this.root.createElement("span");
+      says.className = "says";
+      says.textContent = words;
+      li.append(says);
       for (const [key, label] of wishes) {
         const button = this.root.createElement("button");
         button.type = "button";
@@ -172,7 +211,7 @@ class Page {
       if (fresh.some((n) => n.urgent)) this.sound.urgent();
       else this.sound.notice();
     }
-    if (v.stop) this.sound.urgent();
+    if (v.stop) this.sound.urgent(); // until it is over
     const shown = all.map((n) => n.id).join("|");
     if (!list || list.dataset.was === shown) return;
     list.dataset.was = shown;
@@ -193,6 +232,8 @@ class Page {
       this.strip = (await answer.json()) as Strip;
       const road = this.page.querySelector<SVGSVGElement>("[data-strip]");
       if (road) drawStrip(road, this.strip);
+      const v = this.view;
+      if (road && v) moveStrip(road, this.strip, v.at, v.cue, Number(v.you), false);
     } catch {
       this.plan = -1; // asked for again with the next view
     }
@@ -216,16 +257,26 @@ class Page {
   }
 
   private keys(): void {
-    let twice = 0;
+    let asked = 0;
     const says = this.page.querySelector<HTMLElement>("[data-answer]");
     const forms = [...this.page.querySelectorAll<HTMLFormElement>(".keys form")];
     const go = (form: HTMLFormElement) => {
-      if (form.hasAttribute("data-twice") && Date.now() - twice > 5000) {
-        twice = Date.now();
+      if (form.hasAttribute("data-twice") && Date.now() - asked > twiceMs) {
+        asked = Date.now();
+        const button = form.querySelector("button"), label = button?.firstChild;
         if (says) says.textContent = "Once more to end the ride.";
+        if (label) label.textContent = "Once more to end ";
+        window.setTimeout(() => {
+          if (label) label.textContent = "End ";
+          if (says?.textContent === "Once more to end the ride.") says.textContent = "";
+        }, twiceMs);
         return;
       }
       void this.send(form);
+      for (const input of form.querySelectorAll<HTMLInputElement>("input[type=text]")) {
+        input.value = "";
+        input.blur();
+      }
     };
     for (const form of forms) {
       form.addEventListener("submit", (e) => {
@@ -235,31 +286,78 @@ class Page {
     }
     this.root.addEventListener("keydown", (e) => {
       const at = e.target as HTMLElement;
-      if (e.ctrlKey || e.metaKey || e.altKey || at.matches("input, select, textarea") || (at.matches("button, a, summary") && (e.key === " " || e.key === "Enter"))) return;
-      if (e.key === "m") return this.sound.toggle();
-      if (e.key === "f") return this.page.querySelector<HTMLButtonElement>("[data-full]")?.click();
-      const form = forms.find((f) => f.dataset.key === e.key.toLowerCase() && !f.hidden);
-      if (!form) return;
+      if (e.key === "Escape") at.blur();
+      if (e.repeat || e.ctrlKey || e.metaKey || e.altKey || at.matches("input, select, textarea") || (at.matches("button, a, summary") && (e.key === " " || e.key === "Enter"))) return;
+      const key = e.key.toLowerCase();
+      if (key === "m") return this.sound.toggle();
+      if (key === "f") return this.page.querySelector<HTMLButtonElement>("[data-full]")?.click();
+      const connect = this.page.querySelector<HTMLDetailsElement>("[data-connect]");
+      if (key === "d" && connect) return void (connect.open = !connect.open);
+      const field = this.page.querySelector<HTMLInputElement>(`[data-focus="${CSS.escape(key)}"]`);
+      const form = forms.find((f) => f.dataset.key === key && !f.hidden);
+      if (!form && !field?.offsetParent) return;
       e.preventDefault();
-      go(form);
+      if (form) go(form);
+      else field?.focus();
+    });
+  }
+
+  // help is the list of keys, read off the buttons themselves.
+  private help(): void {
+    const box = this.page.querySelector<HTMLDialogElement>("[data-help]"), list = this.page.querySelector<HTMLElement>("[data-help-list]");
+    const button = this.page.querySelector<HTMLButtonElement>("[data-help-open]");
+    if (!box || !list || !button) return;
+    button.hidden = false;
+    const open = () => {
+      if (box.open) return box.close();
+      const rows: [string, string][] = [];
+      for (const kbd of this.page.querySelectorAll(".keys kbd, .connect kbd")) {
+        const of = kbd.parentElement;
+        const hidden = of?.closest<HTMLElement>("[hidden]");
+        const words = of?.tagName === "SUMMARY" ? "Sensors" : (of?.firstChild?.textContent ?? "").trim();
+        if (of && !hidden) rows.push([kbd.textContent ?? "", words]);
+      }
+      list.replaceChildren(...rows.flatMap(([key, words]) => {
+        const dt = this.root.createElement("dt"), dd = this.root.createElement("dd"), kbd = this.root.createElement("kbd");
+        kbd.textContent = key;
+        dt.append(kbd);
+        dd.textContent = words;
+        return [dt, dd];
+      }));
+      box.showModal();
+    };
+    button.addEventListener("click", open);
+    this.root.addEventListener("keydown", (e) => {
+      if (e.key === "?" && !(e.target as HTMLElement).matches("input, select, textarea")) open();
     });
   }
 
   private missing(): void {
     const form = this.page.querySelector<HTMLFormElement>("[data-missing]");
     const says = this.page.querySelector<HTMLElement>("[data-step]");
-    if (!form || !says) return;
+    const button = form?.querySelector("button");
+    if (!form || !says || !button) return;
     let tried: number[] = [];
-    form.addEventListener("change", () => (tried = []));
+    form.addEventListener("change", () => {
+      tried = [];
+      says.textContent = "";
+      button.textContent = "What now?";
+    });
     form.addEventListener("submit", async (e) => {
       e.preventDefault();
       const kind = new FormData(form).get("kind");
-      const answer = await fetch(`${this.path}/missing?kind=${kind}&tried=${tried.join(",")}`);
-      const step = (await answer.json()) as { cause?: number; do: string; why?: string };
-      if (step.cause) tried.push(step.cause);
-      says.textContent = step.do + (step.why ? " " + step.why : "");
-      const button = form.querySelector("button");
-      if (button) button.textContent = "That did not help";
+      try {
+        const answer = await fetch(`${this.path}/missing?kind=${kind}&tried=${tried.join(",")}`);
+        const step = (await answer.json()) as { cause?: number; do: string; why?: string };
+        if (step.cause) tried.push(step.cause);
+        else tried = [];
+        const does = this.root.createElement("strong");
+        does.textContent = step.do;
+        says.replaceChildren(does, " " + (step.why ?? ""));
+        button.textContent = step.cause ? "That did not help" : "From the beginning";
+      } catch {
+        says.textContent = "That did not reach the program. Try again.";
+      }
     });
   }
 
@@ -273,10 +371,19 @@ class Page {
     });
   }
 
-  // A screen that sleeps is asked not to, while the page is seen.
+  // A screen that sleeps is asked not to, while the page is seen. Where a
+  // browser cannot be asked, the page says so.
   private async awake(): Promise<void> {
-    const lock = (navigator as unknown as { wakeLock?: { request(kind: string): Promise<unknown> } }).wakeLock;
-    if (!lock || this.root.visibilityState !== "visible") return;
-    await lock.request("screen").catch(() => undefined); // where it is not allowed the screen sleeps as it is set to
+    if (this.root.visibilityState !== "visible") return;
+    const says = this.page.querySelector<HTMLElement>("[data-awake]");
+    const lock = (navigator as unknown as { wakeLock?: { request(kind: string): Promise<EventTarget> } }).wakeLock;
+    try {
+      if (!lock) throw new Error("no wake lock");
+      const held = await lock.request("screen");
+      held.addEventListener("release", () => window.setTimeout(() => void this.awake(), againMs), { once: true });
+      if (says) says.hidden = true;
+    } catch {
+      if (says) says.hidden = false;
+    }
   }
 }
