@@ -94,6 +94,24 @@ func (b *tab) shown(name string) string {
 
 const riding = `document.querySelector("[data-ride]") && document.querySelector("[data-ride]").dataset.stage === "riding"`
 
+// endByKey presses the key that ends a ride and, once asked, presses it again;
+// on a slow machine the question may have lapsed by then, and is put anew.
+func (b *tab) endByKey() {
+	b.Helper()
+	const ended = `document.body.innerText.includes("FIT activity")`
+	for range 4 {
+		b.keys("e")
+		b.until("the question whether to end", ended+` || document.body.innerText.includes("Once more to end the ride.")`, 15*time.Second)
+		b.keys("e")
+		for end := time.Now().Add(8 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+			if is, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`!!document.body && `+ended)); is && err == nil {
+				return
+			}
+		}
+	}
+	b.until("the end", ended, time.Second)
+}
+
 // A short session on the bench rig: connected, ridden, the page loaded again in
 // the middle, a second page beside it, the network cut and given back; at its
 // end there are files.
@@ -112,7 +130,7 @@ func TestRideInTheBrowser(t *testing.T) {
 	b.fill("own", "ride fast")
 	b.press("Connect")
 	b.says("another look")
-	b.fill("own", "ride 25 s at 150 W\nride 90 s at 200 W\n")
+	b.fill("own", "ride 25 s at 150 W\nride 5 min at 200 W\n")
 	b.choose("devices", "bench")
 	b.press("Connect")
 	b.until("the rider to pedal", riding, 20*time.Second)
@@ -151,10 +169,7 @@ func TestRideInTheBrowser(t *testing.T) {
 	b.until("a pause by key", `document.querySelector("[data-ride]").dataset.stage === "paused"`, 5*time.Second)
 	b.keys(" ")
 	b.until("to go on by key", riding, 5*time.Second)
-	b.keys("e")
-	b.says("Once more to end the ride.")
-	b.keys("e")
-	b.until("the end", `document.body.innerText.includes("FIT activity")`, 15*time.Second)
+	b.endByKey()
 	b.sound()
 	b.ctx = second
 	b.until("the end on the other page", `document.body.innerText.includes("FIT activity")`, 15*time.Second)

@@ -112,8 +112,8 @@ func courseRide(ctx context.Context, q RideRequest) (Riding, error) {
 	return out, nil
 }
 
-// sessionRide is a session scaled to the rider, or free riding.
-func sessionRide(q RideRequest) (Riding, error) {
+// known is what a request says of rider and rig, and what that comes to.
+func (q RideRequest) known() (brief.Request, capacity.Capacity, error) {
 	known := q.Brief
 	known.Sketch.Distance, known.Sketch.Ascent = new(float64), new(float64) // any course will do
 	*known.Sketch.Distance = 10000
@@ -122,9 +122,43 @@ func sessionRide(q RideRequest) (Riding, error) {
 	}
 	ask, err := known.request()
 	if err != nil {
-		return Riding{}, err
+		return ask, capacity.Capacity{}, err
 	}
 	c, _, _ := brief.Learn(ask)
+	return ask, c, nil
+}
+
+// Scaling is what sessions are scaled by for a rider on a rig, and what may be
+// asked of them.
+type Scaling struct {
+	View     session.View
+	Screened capacity.Screened
+	Way      ride.Way // that the rig allows
+}
+
+// ScalingOf is the scaling for the request's rider and rig.
+func ScalingOf(q RideRequest) (Scaling, error) {
+	ask, c, err := q.known()
+	if err != nil {
+		return Scaling{}, err
+	}
+	return Scaling{View: q.view(ask, c), Screened: capacity.Screened{EasyOnly: ask.EasyOnly, Passed: ask.Rider.Screened}, Way: usualWay(ask.Rig)}, nil
+}
+
+// usualWay is how the program is there unless somebody says otherwise.
+func usualWay(r rig.Rig) ride.Way {
+	if r.Trainer.Kind == rig.Controllable || r.Trainer.Kind == rig.Bike {
+		return ride.Controlling
+	}
+	return ride.Showing
+}
+
+// sessionRide is a session scaled to the rider, or free riding.
+func sessionRide(q RideRequest) (Riding, error) {
+	ask, c, err := q.known()
+	if err != nil {
+		return Riding{}, err
+	}
 	s, err := q.setup(ask, c.CriticalPower, c)
 	if err != nil {
 		return Riding{}, err
@@ -207,10 +241,7 @@ func (q RideRequest) setup(ask brief.Request, cp float64, c capacity.Capacity) (
 		s.Rig.CurvePoints, s.Rig.CurveSD = curve.Points(), curve.SD
 	}
 	if s.Way == "" {
-		s.Way = ride.Showing
-		if k := ask.Rig.Trainer.Kind; k == rig.Controllable || k == rig.Bike {
-			s.Way = ride.Controlling
-		}
+		s.Way = usualWay(ask.Rig)
 	}
 	s.Limits = ride.DefaultLimits().ForRider(c.MaxPower, ceiling)
 	if ask.EasyOnly {

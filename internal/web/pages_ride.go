@@ -20,23 +20,28 @@ type RideChoosePage struct {
 	Missing   []Empty
 	Who       []Field
 	What      []Field
-	Own       Field // sentences of one's own
+	Of        []RideOf
 	How       []Field
-	Sessions  []RideSession
+	Preview   *RidePreview
+	Sessions  []RideCard
 	Running   []RideLine
 	Left      []RideLine // not ended
 	Done      []RideLine
 	Available bool
 }
 
-// RideSession is a session of the library.
-type RideSession struct {
-	ID, Name, Purpose, For string
-	Cautions               []string
+// RideOf are the questions of one answer to 'what?'.
+type RideOf struct {
+	What   string
+	Fields []Field
 }
 
 // RideLine is a ride in a list.
-type RideLine struct{ ID, Title, For, When, Says string }
+type RideLine struct {
+	ID, Title, For, When, Says string
+	Clock                      string      // when it began
+	Files                      [][2]string // kind, words
+}
 
 // Template names the page's template.
 func (*RideChoosePage) Template() string { return "ride-choose.html" }
@@ -66,7 +71,7 @@ var errNoRides = refuse(http.StatusNotFound, "This program was started without r
 func (s *Server) chooseRide(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	values := map[string]string{"devices": "bench", "way": "", "what": "session", "session": "easy-baseline"}
-	for _, name := range []string{"rider", "rig", "course", "event", "road", "session", "what"} {
+	for _, name := range []string{"rider", "rig", "course", "event", "road", "session", "what", "own", "devices", "way", "advance"} {
 		if v := q.Get(name); v != "" {
 			values[name] = v
 		}
@@ -83,6 +88,9 @@ func (s *Server) showChooseRide(w http.ResponseWriter, r *http.Request, status i
 		return err
 	}
 	p := NewRideChoosePage(choices, values, errs)
+	if err := s.preview(r.Context(), p, values, datesOf(r)); err != nil {
+		return err
+	}
 	if p.Available = s.live != nil; p.Available {
 		if err := s.listRides(p, datesOf(r)); err != nil {
 			return err
@@ -109,35 +117,40 @@ func NewRideChoosePage(choices map[store.Kind][]Option, values, errs map[string]
 	if len(choices[store.Course]) > 0 {
 		what = append(what, Option{Value: "course", Label: "A course", Hint: "By its plan, which is made anew while you ride."})
 	}
-	what = append(what, Option{Value: "own", Label: "Your own sentences"}, Option{Value: "free", Label: "As you like"})
+	what = append(what, Option{Value: "own", Label: "Your own sentences"}, Option{Value: "free", Label: "As you like", Hint: "Nothing is asked; everything is written down."})
 	p.What = append(p.What, f.Field(Field{Name: "what", Label: "What?", Kind: "radio", Options: what}))
-	var sessions []Option
-	for _, x := range session.Library() {
-		y := x.Session()
-		sessions = append(sessions, Option{Value: x.ID, Label: y.Name})
-		p.Sessions = append(p.Sessions, RideSession{x.ID, y.Name, y.Purpose, y.For, y.Cautions})
-	}
-	p.What = append(p.What, f.Field(Field{Name: "session", Label: "Which session?", Kind: "select", Options: sessions}))
+	p.Of = append(p.Of, RideOf{"session", []Field{f.Field(Field{Name: "session", Label: "Which session?", Kind: "select", Options: rideSessions()})}})
 	if len(choices[store.Course]) > 0 {
-		p.What = append(p.What, f.Field(Field{Name: "course", Label: "Which course?", Kind: "select", Options: choices[store.Course]}))
+		of := []Field{f.Field(Field{Name: "course", Label: "Which course?", Kind: "select", Options: choices[store.Course]})}
 		if len(choices[store.Road]) > 0 {
-			p.What = append(p.What, f.Field(Field{Name: "road", Label: "On which road?", Kind: "select", Options: append([]Option{{Label: "An ordinary open road"}}, choices[store.Road]...)}))
+			of = append(of, f.Field(Field{Name: "road", Label: "On which road?", Kind: "select", Options: append([]Option{{Label: "An ordinary open road"}}, choices[store.Road]...)}))
 		}
+		of = append(of, f.Field(Field{Name: "advance", Label: "What moves its cues on?", Kind: "select", Options: []Option{
+			{Value: "", Label: "The place, by your watts"}, {Value: "time", Label: "The plan's clock"}, {Value: "key", Label: "A key you press"}, {Value: "distance", Label: "The place, put right by you"}}}))
+		p.Of = append(p.Of, RideOf{"course", of})
 	}
-	p.Own = f.Field(Field{Name: "own", Label: "Your own session", Kind: "area", Hint: "Such as: warm up 10 min from 50 to 70 % of threshold. A line for each step; three times: … end."})
+	p.Of = append(p.Of, RideOf{"own", []Field{f.Field(Field{Name: "own", Label: "Your own session", Kind: "area",
+		Hint: "A line for each step, such as: ride 5 min at 80 % of threshold. Repeat some with 'three times:' before and 'end' after them."})}})
 	p.How = append(p.How,
 		f.Field(Field{Name: "devices", Label: "Which devices?", Kind: "radio", Options: []Option{
 			{Value: "radio", Label: "What is in the room", Hint: "Trainer and sensors by low-energy radio."},
-			{Value: "bench", Label: "A simulated rig", Hint: "A trainer that sets its brake, a power meter, a heart belt and somebody who rides: try it without a bicycle."},
-			{Value: "plain bench", Label: "A simulated plain trainer", Hint: "Only a speed sensor."}}}),
+			{Value: "bench", Label: "A simulated rig: try it without a bike", Hint: "A trainer that sets its brake, a power meter, a heart belt, and somebody who pedals."},
+			{Value: "plain bench", Label: "A simulated plain trainer", Hint: "It has only a speed sensor."}}}),
 		f.Field(Field{Name: "way", Label: "How shall the program be there?", Kind: "radio", Options: []Option{
-			{Value: "", Label: "As the rig can"},
-			{Value: "controlling", Label: "Set the brake", Hint: "The program tells the trainer what to hold."},
-			{Value: "showing", Label: "Only show", Hint: "A plain trainer: you hold wheel speed or watts."},
-			{Value: "listening", Label: "Only listen", Hint: "Nothing is ever written to a trainer: another program may hold it."}}}),
-		f.Field(Field{Name: "advance", Label: "What moves a course's cues on?", Kind: "select", Options: []Option{
-			{Value: "", Label: "The place, by your watts"}, {Value: "time", Label: "The plan's clock"}, {Value: "key", Label: "A key you press"}, {Value: "distance", Label: "The place, put right by you"}}}))
+			{Value: "", Label: "As the rig can", Hint: "It sets the brake where there is one to set, and only shows where there is none."},
+			{Value: "controlling", Label: "Set the brake", Hint: rideWays[ride.Controlling]},
+			{Value: "showing", Label: "Only show", Hint: rideWays[ride.Showing]},
+			{Value: "listening", Label: "Only listen", Hint: rideWays[ride.Listening]}}}))
 	return p
+}
+
+// rideSessions are the sessions of the library to choose from.
+func rideSessions() []Option {
+	var out []Option
+	for _, x := range session.Library() {
+		out = append(out, Option{Value: x.ID, Label: x.Session().Name})
+	}
+	return out
 }
 
 // rideAskOf is what a form asks for, with what is wrong with it.

@@ -36,7 +36,9 @@ func (s *Server) listRides(p *RideChoosePage, d dates) error {
 		return err
 	}
 	for _, x := range done[:min(len(done), mostRidesListed)] {
-		p.Done = append(p.Done, rideLine(x, d))
+		line := rideLine(x, d)
+		line.Files = s.filesOf(x.ID)
+		p.Done = append(p.Done, line)
 	}
 	return nil
 }
@@ -49,7 +51,7 @@ func rideLine(x live.Summary, d dates) RideLine {
 	if x.Bench {
 		says += ", on a simulated rig"
 	}
-	return RideLine{ID: x.ID, Title: x.Title, For: x.Rider, When: d.day(x.Begun) + ", " + d.clock(x.Begun), Says: says}
+	return RideLine{ID: x.ID, Title: x.Title, For: x.Rider, When: d.day(x.Begun) + ", " + d.clock(x.Begun), Clock: d.clock(x.Begun), Says: says}
 }
 
 // rideDone shows what came of a ride.
@@ -64,12 +66,19 @@ func (s *Server) rideDone(w http.ResponseWriter, r *http.Request, id string) err
 	if !sum.Ended {
 		p.V.Stage = "left"
 	}
+	p.Sum.Files = s.filesOf(id)
+	return s.show(w, r, http.StatusOK, p)
+}
+
+// filesOf are the files there are of a ride.
+func (s *Server) filesOf(id string) [][2]string {
+	var out [][2]string
 	for _, kind := range []string{"fit", "csv", "recording"} {
 		if _, err := s.live.File(id, kind); err == nil {
-			p.Sum.Files = append(p.Sum.Files, [2]string{kind, rideFiles[kind]})
+			out = append(out, [2]string{kind, rideFiles[kind]})
 		}
 	}
-	return s.show(w, r, http.StatusOK, p)
+	return out
 }
 
 var rideFiles = map[string]string{"fit": "FIT activity", "csv": "Table, a row a second (CSV)", "recording": "Everything that was measured"}

@@ -94,12 +94,13 @@ type Server struct {
 	waiting   chan struct{}
 	whole     http.Handler
 
-	courseCache courseCache               // what lists of courses have reckoned
-	learnt      remembered[service.Known] // what riders' files come to
-	riderPages  remembered[RiderPage]     // and what their pages say
-	briefJobs   briefJobs                 // briefs that are being made
-	briefBase   briefBase                 // briefs before a change, reckoned quickly
-	preparing   atomic.Bool               // a brief that changes are compared with is being reckoned
+	courseCache courseCache                 // what lists of courses have reckoned
+	learnt      remembered[service.Known]   // what riders' files come to
+	scalings    remembered[service.Scaling] // what sessions are scaled by
+	riderPages  remembered[RiderPage]       // and what their pages say
+	briefJobs   briefJobs                   // briefs that are being made
+	briefBase   briefBase                   // briefs before a change, reckoned quickly
+	preparing   atomic.Bool                 // a brief that changes are compared with is being reckoned
 }
 
 // New is a server with all its routes.

@@ -19,10 +19,16 @@ func rides() []web.State {
 	choices := map[store.Kind][]web.Option{store.Rider: {{Value: "r1", Label: "Ilse"}}, store.Rig: {{Value: "g1", Label: "Cool room"}}, store.Course: {{Value: "c1", Label: "Two mills"}},
 		store.Road: {{Value: "d1", Label: "My bike"}}}
 	choose := web.NewRideChoosePage(choices, map[string]string{"what": "session", "devices": "radio", "session": "threshold-twice"}, nil)
-	choose.Left = []web.RideLine{{ID: "x1", Title: "Steady", For: "Ilse", When: "2 December 2026, 19:04", Says: "0:24:10, 260 kJ, 179 W on average"}}
-	choose.Done = []web.RideLine{{ID: "x2", Title: "Two mills", For: "Ilse", When: "1 December 2026, 18:30", Says: "0:46:32, 642 kJ, 230 W on average"}}
+	view := session.View{ThresholdW: 240, CriticalPowerW: 250, WPrimeJ: 14000, MaxPowerW: 900, HoldsPower: true}
+	choose.Library(map[string]string{"what": "session", "session": "threshold-twice"}, &view, capacity.Screened{}, nil)
+	choose.Preview = previewed("threshold-twice", view)
+	choose.Left = []web.RideLine{{ID: "x1", Title: "Steady", For: "Ilse", When: "2 December 2026, 19:04", Clock: "19:04", Says: "24:10, 260 kJ, 179 W on average"}}
+	choose.Done = []web.RideLine{{ID: "x2", Title: "Two mills", For: "Ilse", When: "1 December 2026, 18:30", Says: "46:32, 642 kJ, 230 W on average", Files: [][2]string{{"fit", "FIT activity"}, {"csv", "Table, a row a second (CSV)"}, {"recording", "Everything that was measured"}}}}
 	choose.Running = []web.RideLine{{ID: "x3", Title: "Openers", For: "Ilse", Says: "riding"}}
 	wrong := web.NewRideChoosePage(choices, map[string]string{"what": "own", "own": "ride fast", "devices": "radio"}, map[string]string{"own": "line 1, column 6: expected how long, such as 5 min"})
+	wrong.Preview = &web.RidePreview{For: "Ilse on Cool room", Wrong: "Line 1, column 6: expected how long, such as 5 min."}
+	course := web.NewRideChoosePage(choices, map[string]string{"what": "course", "devices": "radio", "way": "listening"}, nil)
+	course.Preview = &web.RidePreview{For: "Ilse on Cool room", Course: "Two mills", Brief: "/briefs/b1", BriefOf: "1 December 2026", Way: "Sensors are read, and nothing is ever written to a trainer, since another program may hold it."}
 	empty := web.NewRideChoosePage(nil, nil, nil)
 	sum := web.NewRidePage(set(true), ride.Snapshot{}, 0)
 	sum.Sum = web.NewRideSum(live.Summary{Missing: []string{"12 bytes at 400: no record"}, Totals: recording.Totals{Moving: 2792, WorkJ: 642000, MeanW: 230, DistanceM: 24000, MeanHeart: 160, MeanCadence: 88}})
@@ -32,7 +38,7 @@ func rides() []web.State {
 		{ID: "x1", Name: "Ilse", Stage: ride.Riding, Watts: 241, Target: 240, Words: "on target", Step: 2, IntoS: 74},
 		{ID: "x2", Name: "Bram", Stage: ride.Riding, Watts: 171, Target: 205, Off: -34, Words: "34 W below", Step: 2, IntoS: 74, Lost: []string{"crank meter"}}})}
 	all := []web.State{
-		{Name: "ride-choose", Page: choose}, {Name: "ride-choose-wrong", Page: wrong}, {Name: "ride-choose-empty", Page: empty},
+		{Name: "ride-choose", Page: choose}, {Name: "ride-choose-wrong", Page: wrong}, {Name: "ride-choose-course", Page: course}, {Name: "ride-choose-empty", Page: empty},
 		{Name: "ride-waiting", Page: waiting()}, {Name: "ride-course", Page: onCourse()},
 		{Name: "ride-session", Page: ridden(web.NewRidePage(set(false), riding(false), 0))}, {Name: "ride-paused", Page: at(ride.Paused)},
 		{Name: "ride-counting", Page: counting()}, {Name: "ride-lost", Page: lost()}, {Name: "ride-free", Page: free()}, {Name: "ride-stop", Page: stopped()}, {Name: "ride-listening", Page: listening()}, {Name: "ride-ended", Page: sum},
@@ -45,6 +51,16 @@ func rides() []web.State {
 		}
 	}
 	return all
+}
+
+func previewed(id string, view session.View) *web.RidePreview {
+	x, _ := session.Find(id)
+	card, scaled := web.NewRideCard(x.Session(), &view, capacity.Screened{})
+	v := &web.RidePreview{For: "Ilse on Cool room", Card: &card, Way: "The program sets the brake to what is asked, and you pedal."}
+	for _, l := range scaled.Legs {
+		v.Steps = append(v.Steps, l.Words)
+	}
+	return v
 }
 
 // hilly is the invented course of the pictures, half of it ridden.

@@ -29,6 +29,7 @@ class Page {
   private plan = -1;
   private heard = Date.now();
   private tried = 0;
+  private asking = false; // whether to end, for a few seconds
   private seen = new Set<string>();
   private first = true;
   private cue = -1;
@@ -250,23 +251,23 @@ class Page {
     try {
       const answer = await fetch(this.path + "/key", { method: "POST", body, headers: { Accept: "application/json" } });
       const told = (await answer.json()) as { why: string };
-      if (says) says.textContent = told.why;
+      if (says && !this.asking) says.textContent = told.why;
     } catch {
       if (says) says.textContent = "That did not reach the program. Try again.";
     }
   }
 
   private keys(): void {
-    let asked = 0;
     const says = this.page.querySelector<HTMLElement>("[data-answer]");
     const forms = [...this.page.querySelectorAll<HTMLFormElement>(".keys form")];
     const go = (form: HTMLFormElement) => {
-      if (form.hasAttribute("data-twice") && Date.now() - asked > twiceMs) {
-        asked = Date.now();
+      if (form.hasAttribute("data-twice") && !this.asking) {
+        this.asking = true; // a late answer to another key does not wipe the question off
         const button = form.querySelector("button"), label = button?.firstChild;
         if (says) says.textContent = "Once more to end the ride.";
         if (label) label.textContent = "Once more to end ";
         window.setTimeout(() => {
+          this.asking = false;
           if (label) label.textContent = "End ";
           if (says?.textContent === "Once more to end the ride.") says.textContent = "";
         }, twiceMs);
