@@ -227,6 +227,7 @@ func (p briefParts) nameOf(kind store.Kind) string {
 func (p *RideChoosePage) Library(values map[string]string, view *session.View, screened capacity.Screened, more url.Values) {
 	for _, x := range session.Library() {
 		c, _ := NewRideCard(x.Session(), view, screened)
+		c.Warnings = nil // said of the one that is chosen
 		c.ID, c.Path = x.ID, "/ride?what=session&session="+x.ID+"&"+more.Encode()
 		c.Chosen = values["what"] == "session" && values["session"] == x.ID
 		p.Sessions = append(p.Sessions, c)
