@@ -1,0 +1,124 @@
+package debrief
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// bruteForce is every start with every end; sums of whole watts are exact.
+func bruteForce(watts []float64) []float64 {
+	best := make([]float64, len(watts))
+	for d := range best {
+		best[d] = math.Inf(-1)
+	}
+	sums := make([]float64, len(watts)+1)
+	for i, w := range watts {
+		sums[i+1] = sums[i] + w
+	}
+	for d := 1; d <= len(watts); d++ {
+		most := math.Inf(-1)
+		ends := sums[d:]
+		for i, start := range sums[:len(ends)] {
+			most = max(most, ends[i]-start)
+		}
+		best[d-1] = most
+	}
+	return best
+}
+
+// rides are powers of n seconds of every kind the bound has to bear.
+func rides(n int) map[string][]float64 {
+	r := rand.New(rand.NewPCG(7, 1))
+	make1 := func(f func(i int) float64) []float64 {
+		w := make([]float64, n)
+		for i := range w {
+			w[i] = math.Round(f(i))
+		}
+		return w
+	}
+	hill := 0.0
+	return map[string][]float64{
+		"constant": make1(func(int) float64 { return 214 }),
+		"varied": make1(func(i int) float64 {
+			hill += 0.02*(200-hill) + 12*r.NormFloat64()
+			return math.Max(0, hill+40*r.NormFloat64()+60*math.Sin(float64(i)/300))
+		}),
+		"steady with noise": make1(func(int) float64 { return 200 + 4*r.NormFloat64() }),
+		"independent":       make1(func(int) float64 { return 400 * r.Float64() }),
+		"intervals": make1(func(i int) float64 {
+			if i%360 < 60 {
+				return 380 + 8*r.NormFloat64()
+			}
+			return 150 + 8*r.NormFloat64()
+		}),
+		"constant after a warm-up": make1(func(i int) float64 { return math.Min(214, float64(i)/3) }),
+		"constant with stops": make1(func(i int) float64 {
+			if i%1700 < 40 {
+				return 0
+			}
+			return 214
+		}),
+		"two levels": make1(func(i int) float64 {
+			if i > n/3 {
+				return 180
+			}
+			return 240
+		}),
+		"rising":  make1(func(i int) float64 { return 100 + 200*float64(i)/float64(n) }),
+		"falling": make1(func(i int) float64 { return 300 - 200*float64(i)/float64(n) }),
+		"zeros":   make1(func(int) float64 { return 0 }),
+		"sprint": make1(func(i int) float64 {
+			if i > n/2 && i < n/2+12 {
+				return 950
+			}
+			return 190
+		}),
+	}
+}
+
+func BenchmarkMeanMax(b *testing.B) {
+	for name, watts := range rides(18000) {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				MeanMaximal(watts)
+			}
+		})
+	}
+}
+
+func BenchmarkMeanMaxBruteForce(b *testing.B) {
+	watts := rides(18000)["varied"]
+	for b.Loop() {
+		bruteForce(watts)
+	}
+}
+
+func TestMeanMaximalEqualsBruteForce(t *testing.T) {
+	for _, n := range []int{1, 2, 7, 8, 9, 127, 128, 129, 1000, 3601} {
+		for name, watts := range rides(n) {
+			sameAsBruteForce(t, name, watts)
+		}
+	}
+}
+
+func sameAsBruteForce(t *testing.T, name string, watts []float64) {
+	t.Helper()
+	got, want := MeanMaximal(watts), bruteForce(watts)
+	if len(got.Watts) != len(want) || len(got.Start) != len(want) {
+		t.Fatalf("%s: %d durations of %d", name, len(got.Watts), len(want))
+	}
+	for i, w := range want {
+		d := i + 1
+		if got.Watts[i] != w/float64(d) {
+			t.Fatalf("%s, %d s of %d: %g W, brute force %g W", name, d, len(watts), got.Watts[i], w/float64(d))
+		}
+		sum := 0.0
+		for _, x := range watts[got.Start[i] : got.Start[i]+d] {
+			sum += x
+		}
+		if sum != w {
+			t.Fatalf("%s, %d s: said to begin at %d, where there are %g J, not %g", name, d, got.Start[i], sum, w)
+		}
+	}
+}
