@@ -21,9 +21,9 @@ func (s Starter) Session() Session {
 	return read
 }
 
-// Library is the starter library: rides first, then field tests. The sessions
+// Library is the starter library: rides first, then field tests, then the rig check. The sessions
 // are ours; their shapes are common practice where no source is named.
-func Library() []Starter { return slices.Concat(rides, fieldTests) }
+func Library() []Starter { return slices.Concat(rides, fieldTests, checks) }
 
 // Find is the starter with an id.
 func Find(id string) (Starter, bool) {
