@@ -32,6 +32,7 @@ type manifest struct {
 	Made    time.Time        `json:"made"`
 	Objects []manifestObject `json:"objects"`
 	Briefs  []manifestBrief  `json:"briefs"`
+	Checks  []manifestCheck  `json:"checks,omitempty"`
 }
 
 type manifestObject struct {
@@ -67,6 +68,24 @@ type manifestBrief struct {
 	Page    string    `json:"page,omitempty"`
 }
 
+// manifestCheck is a check of a rig, with the corrections of it.
+type manifestCheck struct {
+	ID          string               `json:"id"`
+	Made        time.Time            `json:"made"`
+	Title       string               `json:"title"`
+	Rider       string               `json:"rider"`
+	Rig         string               `json:"rig"`
+	Ride        string               `json:"ride,omitempty"`
+	Report      string               `json:"report"`
+	Corrections []manifestCorrection `json:"corrections,omitempty"`
+}
+
+type manifestCorrection struct {
+	Source  string    `json:"source"`
+	Applied time.Time `json:"applied"`
+	Taken   time.Time `json:"taken,omitzero"`
+}
+
 // textFile is where an object's text lies in an archive.
 func textFile(o Object) string { return fmt.Sprintf("%s/%s.yaml", o.Kind, o.ID) }
 
@@ -80,5 +99,7 @@ func originalFile(o Object) string {
 	}, o.Original.Filename)
 	return path.Join("original", o.ID, "f-"+name[max(0, len(name)-80):])
 }
+
+func checkFile(id string) string { return path.Join("check", id, "report.json") }
 
 func briefFile(id, name string) string { return path.Join("brief", id, name) }

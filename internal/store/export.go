@@ -21,7 +21,11 @@ func (s *Store) Export(ctx context.Context, w io.Writer, riderID string) error {
 		if err != nil {
 			return err
 		}
-		return writeArchive(ctx, tx, w, s.now(), os, bs)
+		cs, err := rigChecks(ctx, tx, riderID, "")
+		if err != nil {
+			return err
+		}
+		return writeArchive(ctx, tx, w, s.now(), os, bs, cs)
 	})
 	if err != nil {
 		return err
@@ -45,6 +49,13 @@ func contents(ctx context.Context, tx *sql.Tx, riderID string) ([]Object, []Brie
 		return os, bs, err
 	}
 	wanted := map[string]bool{riderID: true}
+	cs, err := rigChecks(ctx, tx, riderID, "")
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, c := range cs {
+		wanted[c.RigID] = true
+	}
 	for _, b := range bs {
 		for _, id := range b.refs() {
 			wanted[*id] = true
@@ -57,7 +68,7 @@ func contents(ctx context.Context, tx *sql.Tx, riderID string) ([]Object, []Brie
 	return os, bs, nil
 }
 
-func writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, now time.Time, os []Object, bs []Brief) error {
+func writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, now time.Time, os []Object, bs []Brief, cs []RigCheck) error {
 	z := &zipWriter{zip: zip.NewWriter(w), now: now}
 	m := manifest{Format: archiveFormat, Version: archiveVersion, Made: now, Objects: []manifestObject{}, Briefs: []manifestBrief{}}
 	for _, o := range os {
@@ -84,6 +95,13 @@ func writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, now time.Time, o
 			Page:    z.file(briefFile(b.ID, "brief.html"), b.Page),
 		})
 	}
+	for _, c := range cs {
+		entry, err := writeArchivedCheck(ctx, tx, z, c.ID)
+		if err != nil {
+			return err
+		}
+		m.Checks = append(m.Checks, entry)
+	}
 	text, err := json.MarshalIndent(m, "", "  ")
 	if err != nil {
 		return err
@@ -96,6 +114,19 @@ func writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, now time.Time, o
 		return &problem.Error{Message: "the archive could not be written", Hint: "Look whether the disk is full.", Err: z.err}
 	}
 	return nil
+}
+
+func writeArchivedCheck(ctx context.Context, tx *sql.Tx, z *zipWriter, id string) (manifestCheck, error) {
+	c, err := rigCheck(ctx, tx, id)
+	if err != nil {
+		return manifestCheck{}, err
+	}
+	out := manifestCheck{ID: c.ID, Made: c.Made, Title: c.Title, Rider: c.RiderID, Rig: c.RigID, Ride: c.Ride, Report: z.file(checkFile(c.ID), c.Report)}
+	all, err := corrections(ctx, tx, "k.id = ?", id)
+	for _, k := range slices.Backward(all) { // the oldest first
+		out.Corrections = append(out.Corrections, manifestCorrection{k.Source, k.Applied, k.Taken})
+	}
+	return out, err
 }
 
 // zipWriter keeps the first error.

@@ -21,7 +21,7 @@ type Report struct {
 // Entry is one object or brief of a Report. ID and Was differ if the archive's
 // ID was taken here by something else, or if the same thing has another one.
 type Entry struct {
-	Kind string // of the object, or "brief"
+	Kind string // of the object, "brief" or "check"
 	ID   string // here
 	Was  string // in the archive
 	Name string
@@ -51,6 +51,11 @@ func (s *Store) Import(ctx context.Context, r io.ReaderAt, size int64) (Report, 
 				return err
 			}
 		}
+		for _, e := range a.manifest.Checks {
+			if err := in.check(ctx, e); err != nil {
+				return err
+			}
+		}
 		return nil
 	})
 	if err != nil {
@@ -68,9 +73,8 @@ type importing struct {
 	kinds map[string]Kind   // by ID in the archive
 	ids   map[string]string // here, by ID in the archive
 
-	objectIDs, briefIDs map[string]string   // content by ID, of what was here before
-	sameObject          map[string][]string // IDs by content
-	sameBrief           map[string][]string
+	objectIDs, briefIDs, checkIDs    map[string]string   // content by ID, of what was here before
+	sameObject, sameBrief, sameCheck map[string][]string // IDs by content
 }
 
 // lookAround remembers what is here before the first thing is added, so that
@@ -94,6 +98,56 @@ func (in *importing) lookAround(ctx context.Context) error {
 		key := contentOfBrief(b)
 		in.briefIDs[b.ID] = key
 		in.sameBrief[key] = append(in.sameBrief[key], b.ID)
+	}
+	return in.lookAtChecks(ctx)
+}
+
+func (in *importing) lookAtChecks(ctx context.Context) error {
+	in.checkIDs, in.sameCheck = map[string]string{}, map[string][]string{}
+	cs, err := rigChecks(ctx, in.tx, "", "")
+	if err != nil {
+		return err
+	}
+	for _, c := range cs {
+		if c, err = rigCheck(ctx, in.tx, c.ID); err != nil {
+			return err
+		}
+		key := contentOfCheck(c)
+		in.checkIDs[c.ID] = key
+		in.sameCheck[key] = append(in.sameCheck[key], c.ID)
+	}
+	return nil
+}
+
+func (in *importing) check(ctx context.Context, e manifestCheck) error {
+	report, err := in.archive.read(e.Report, maxResult)
+	if err != nil {
+		return err
+	}
+	c := RigCheck{ID: e.ID, Made: e.Made, Title: e.Title, RiderID: in.ids[e.Rider], RigID: in.ids[e.Rig], Ride: e.Ride, Report: report}
+	if err := checkRigCheck(&c); err != nil {
+		return inArchive(err)
+	}
+	id, known := place(e.ID, contentOfCheck(c), in.checkIDs, in.sameCheck)
+	c.ID = id
+	entry := Entry{Kind: "check", ID: id, Was: e.ID, Name: c.Title}
+	if known {
+		in.report.Known = append(in.report.Known, entry)
+		return nil
+	}
+	in.report.Added = append(in.report.Added, entry)
+	if err := writeRigCheck(ctx, in.tx, c); err != nil {
+		return err
+	}
+	for _, k := range e.Corrections {
+		var taken any
+		if !k.Taken.IsZero() {
+			taken = k.Taken.UnixMilli()
+		}
+		if _, err := in.tx.ExecContext(ctx, "INSERT INTO corrections (id, check_id, source, applied, taken) VALUES (?, ?, ?, ?, ?)",
+			newID(), id, k.Source, k.Applied.UnixMilli(), taken); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -179,6 +233,10 @@ func contentOf(o Object) string {
 
 func contentOfBrief(b Brief) string {
 	return digest(b.Made.UnixMilli(), b.Title, b.RiderID, b.RigID, b.RoadID, b.CourseID, b.EventID, b.Demo, blob(b.Request), blob(b.Result), blob(b.Page))
+}
+
+func contentOfCheck(c RigCheck) string {
+	return digest(c.Made.UnixMilli(), c.Title, c.RiderID, c.RigID, c.Ride, blob(c.Report))
 }
 
 func digest(parts ...any) string {

@@ -138,9 +138,35 @@ func (a *archive) checkManifest() error {
 			}
 		}
 	}
+	if err := a.checkChecks(kinds, used); err != nil {
+		return err
+	}
 	for name := range a.files {
 		if !used[name] {
 			return badArchive("its manifest does not speak of %.80q", name)
+		}
+	}
+	return nil
+}
+
+// checkChecks is checkManifest for the checks of rigs.
+func (a *archive) checkChecks(kinds map[string]Kind, used map[string]bool) error {
+	ids := map[string]bool{}
+	for _, c := range a.manifest.Checks {
+		if !validID.MatchString(c.ID) || ids[c.ID] {
+			return badArchive("check %.60q: the ID is not allowed or stands twice", c.ID)
+		}
+		ids[c.ID], used[c.Report] = true, true
+		if kinds[c.Rider] != Rider || kinds[c.Rig] != Rig {
+			return badArchive("check %s is of rider %.60q and rig %.60q, which are not in it", c.ID, c.Rider, c.Rig)
+		}
+		if y := c.Made.Year(); y < 1970 || y > 9999 {
+			return badArchive("check %s: a time of the year %d", c.ID, y)
+		}
+		for _, k := range c.Corrections {
+			if y := k.Applied.Year(); k.Source == "" || len(k.Source) > maxName || y < 1970 || y > 9999 || k.Taken.Year() > 9999 {
+				return badArchive("check %s: a correction without a source or time", c.ID)
+			}
 		}
 	}
 	return nil
