@@ -70,8 +70,7 @@ func (k *check) breakMeter(m *meter, r *rand.Rand) {
 	case rig.WarmUpDrift:
 		m.drift += k.size
 	case rig.CadenceBias:
-		low, high := cadencesOf(k.rider.cadence)
-		m.cadence += k.size / (high - low)
+		m.cadence += k.size / cadenceSpan()
 	case rig.ZeroOffset:
 		m.zero += k.size
 	case rig.Quantisation:

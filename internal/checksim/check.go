@@ -3,6 +3,7 @@ package checksim
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"chainline/recording"
 	"chainline/rig"
@@ -33,7 +34,7 @@ func Ride(c Case, random *rand.Rand) (rig.CheckInput, Truth) {
 	k.rider = drawRider(random)
 	k.machine = drawMachine(c.Setup, random)
 	k.parts = protocol(k.rider, random)
-	k.meters = metersOf(c.Setup, k.rider.cadence, random)
+	k.meters = metersOf(c.Setup, random)
 	k.set = 1 + between(-0.003, 0.003, random)
 	for i := range k.losses {
 		k.losses[i] = between(0, 0.002, random)
@@ -44,9 +45,8 @@ func Ride(c Case, random *rand.Rand) (rig.CheckInput, Truth) {
 	return k.input(rec, random), k.truth()
 }
 
-func metersOf(s Setup, cadence float64, r *rand.Rand) []meter {
-	low, high := cadencesOf(cadence)
-	draw := func(source string, kind rig.SourceKind) meter { return drawMeter(source, kind, low, high, r) }
+func metersOf(s Setup, r *rand.Rand) []meter {
+	draw := func(source string, kind rig.SourceKind) meter { return drawMeter(source, kind, r) }
 	switch s {
 	case Both:
 		return []meter{draw("trainer", rig.SourceTrainer), draw("meter", rig.SourceCrank)}
@@ -60,14 +60,8 @@ func metersOf(s Setup, cadence float64, r *rand.Rand) []meter {
 	return nil
 }
 
-// cadencesOf are the lowest and the highest cadence asked, rpm.
-func cadencesOf(own float64) (low, high float64) {
-	low, high = own, own
-	for _, c := range cadencesAsked {
-		low, high = min(low, own*c), max(high, own*c)
-	}
-	return low, high
-}
+// cadenceSpan is between the lowest and the highest cadence asked, rpm.
+func cadenceSpan() float64 { return slices.Max(cadencesAsked) - slices.Min(cadencesAsked) }
 
 // riding is where something can go wrong unnoticed: not at rest.
 func (k *check) riding() span {
@@ -80,7 +74,7 @@ func (k *check) riding() span {
 	return span{60, end}
 }
 
-// zeroFrom and zeroTo bound the part at rest.
+// zero is the part at rest in the middle.
 func (k *check) zero() span {
 	s := span{math.Inf(1), 0}
 	for _, p := range k.parts {
@@ -155,7 +149,7 @@ func (k *check) turning(t *trace, r *rand.Rand, add func(recording.Channel)) {
 	}
 	if k.Setup == Alone { // reckoned from the wheel: it does not see cranks turned backwards
 		zero := k.zero()
-		cadence = append([]float64(nil), cadence...)
+		cadence = slices.Clone(cadence)
 		for i := int(zero.from*perSecond) + perSecond; i < int(zero.to*perSecond); i++ {
 			cadence[i] = 0
 		}

@@ -33,10 +33,10 @@ type meter struct {
 
 type span struct{ from, to float64 }
 
-func drawMeter(source string, kind rig.SourceKind, lows, highs float64, r *rand.Rand) meter {
+func drawMeter(source string, kind rig.SourceKind, r *rand.Rand) meter {
 	return meter{source: source, kind: kind, every: []float64{1, 0.5, 0.25}[r.IntN(3)], tau: between(0.1, 0.3, r), noise: between(0.01, 0.03, r),
 		latency: between(0.02, 0.1, r), gain: between(-0.003, 0.003, r), offset: between(-0.3, 0.3, r), zero: between(-0.03, 0.03, r),
-		drift: between(-0.003, 0.003, r), driftIn: between(180, 300, r), cadence: between(-0.002, 0.002, r) / (highs - lows),
+		drift: between(-0.003, 0.003, r), driftIn: between(180, 300, r), cadence: between(-0.002, 0.002, r) / cadenceSpan(),
 		quantum: 1, loss: between(0, 0.002, r)}
 }
 

@@ -8,13 +8,10 @@ type Truth struct {
 	Source string // the device that is wrong; empty: all, or none
 	size   float64
 	meters []meter
-	span   float64 // rpm between the lowest and the highest cadence asked
 }
 
 func (k *check) truth() Truth {
 	t := Truth{Case: k.Case, size: k.size, meters: k.meters}
-	low, high := cadencesOf(k.rider.cadence)
-	t.span = high - low
 	switch k.Subject {
 	case "", rig.Interference:
 	case rig.LockedHeart:
@@ -65,7 +62,7 @@ func (t Truth) Size(f rig.Finding) float64 {
 	case rig.WarmUpDrift:
 		return (1+a.drift)/(1+b.drift) - 1
 	case rig.CadenceBias:
-		return (a.cadence - b.cadence) * t.span
+		return (a.cadence - b.cadence) * cadenceSpan()
 	case rig.ZeroOffset:
 		return a.zero - b.zero
 	}
