@@ -11,10 +11,10 @@ import (
 // Share is a number of checks of so many.
 type Share struct{ Of, Runs int }
 
-// Value is the fraction; 1 of none.
+// Value is the fraction; 0 of none.
 func (s Share) Value() float64 {
 	if s.Runs == 0 {
-		return 1
+		return 0
 	}
 	return float64(s.Of) / float64(s.Runs)
 }

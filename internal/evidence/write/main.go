@@ -1,6 +1,7 @@
 // Command write recomputes the tables in docs/evidence.md. Run it by
 // `make evidence` from the root of the module; it takes minutes. With the
-// argument remade it only rides with the plan made anew and fixed.
+// argument remade it only rides with the plan made anew and fixed, with matrix
+// only the fault matrix of the rig check.
 package main
 
 import (
@@ -27,8 +28,13 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	run := run
-	if len(os.Args) > 1 && os.Args[1] == "remade" {
-		run = onlyRemade
+	if len(os.Args) > 1 {
+		part, known := map[string]func(context.Context) error{"remade": onlyRemade, "matrix": onlyMatrix}[os.Args[1]]
+		if !known {
+			fmt.Fprintf(os.Stderr, "evidence: %q: expected nothing, remade or matrix\n", os.Args[1])
+			os.Exit(2)
+		}
+		run = part
 	}
 	if err := run(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, "evidence:", err)
@@ -92,7 +98,10 @@ func run(ctx context.Context) error {
 	if err := os.WriteFile(doc, text, 0o644); err != nil {
 		return err
 	}
-	return onlyRemade(ctx)
+	if err := onlyRemade(ctx); err != nil {
+		return err
+	}
+	return onlyMatrix(ctx)
 }
 
 // onlyRemade rides by the plan as made and by the plan made anew on the way.
