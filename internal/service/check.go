@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -18,11 +19,12 @@ import (
 // CheckRequest is a rig check as a person asks for it: of a ride of this
 // program, or of one or two recordings.
 type CheckRequest struct {
-	Brief BriefRequest // rider, rig, Today, Open; the rest is not looked at
-	Begun time.Time    // when what is checked was ridden; zero: as the recording says
-	Looks []CheckLook  // one; or two that recorded the same ride
-	From  []string     // what was looked at, in words
-	Bench bool         // the rig was simulated
+	Brief   BriefRequest // rider, rig, Today, Open; the rest is not looked at
+	Begun   time.Time    // when what is checked was ridden; zero: as the recording says
+	Looks   []CheckLook  // one; or two that recorded the same ride
+	RigName string       // empty: as its file is called
+	From    []string     // what was looked at, in words
+	Bench   bool         // the rig was simulated
 	// Devices that were connected, for their names and firmware.
 	Devices []CheckDevice
 	Before  *CheckSheet // the last check of this rig; nil none
@@ -103,13 +105,21 @@ type checkNames struct {
 // input is everything rig.Check may look at.
 func (q CheckRequest) input() (rig.CheckInput, checkNames, error) {
 	names := checkNames{keys: map[string]ride.SourceKey{}, renamed: map[string]string{}}
-	set, err := read(q.Brief, q.Brief.Rig, input.ReadRig)
-	if err != nil {
-		return rig.CheckInput{}, names, err
+	set := input.RigFile{Rig: guessedRig(q.Looks[0].Recording)}
+	if q.Brief.Rig != "" {
+		var err error
+		if set, err = read(q.Brief, q.Brief.Rig, input.ReadRig); err != nil {
+			return rig.CheckInput{}, names, err
+		}
 	}
 	in := rig.CheckInput{Rig: set.Rig, Rounds: q.Rounds, Firmware: q.firmware(), TrueCircumference: q.TrueCircumference,
 		Circumference: set.Rig.WheelCircumference, Side: map[string]rig.SourceKind{}}
-	names.rig = set.Rig.Source.Name
+	if names.rig = q.RigName; names.rig == "" {
+		names.rig = strings.TrimSuffix(filepath.Base(q.Brief.Rig), filepath.Ext(q.Brief.Rig))
+	}
+	if q.Brief.Rig == "" {
+		names.rig = ""
+	}
 	if q.Brief.Rider != "" {
 		known, err := Learn(q.Brief)
 		if err != nil {
@@ -138,6 +148,16 @@ func (q CheckRequest) input() (rig.CheckInput, checkNames, error) {
 		in.Coasts = append(in.Coasts, pastCoasts(coastRows(rec, phasesOf(rec, p.Legs)), day)...)
 	}
 	return in, names, nil
+}
+
+// guessedRig stands in where nobody says what was ridden on: a brake that was
+// told watts, or one that was not.
+func guessedRig(r *recording.Recording) rig.Rig {
+	out := rig.Rig{Trainer: rig.Trainer{Kind: rig.Plain}, SensorsAssumed: true}
+	if len(r.Sources(recording.Commanded)) > 0 {
+		out.Trainer.Kind = rig.Controllable
+	}
+	return out
 }
 
 // named is a recording whose sources are called as a person would call them.
@@ -314,6 +334,19 @@ func (q CheckRequest) firmware() []string {
 				out = append(out, fmt.Sprintf("%s: %s, before %s", d.Name, d.Firmware, b.Firmware))
 			}
 		}
+	}
+	return out
+}
+
+// CheckDevices are the devices of a ride that goes on.
+func CheckDevices(c *ride.Core) []CheckDevice {
+	var out []CheckDevice
+	for _, d := range c.Seen() {
+		name := d.Name
+		if name == "" {
+			name = d.ID
+		}
+		out = append(out, CheckDevice{ID: d.ID, Name: name, Firmware: d.Firmware})
 	}
 	return out
 }
