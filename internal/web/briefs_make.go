@@ -97,7 +97,7 @@ func (s *Server) parts(ctx context.Context, a briefAsk) (briefParts, error) {
 		p.names[kind], p.files[name] = name, text
 		p.demo = p.demo || kind == store.Rider && o.Demo
 	}
-	return p, nil
+	return p, s.checked(ctx, &p)
 }
 
 // newer are the names of what was changed after a time, in a sentence; empty

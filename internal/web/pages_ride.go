@@ -194,7 +194,8 @@ func (s *Server) rideAskOf(r *http.Request, typed map[string]string) (service.Ri
 	n := parts.names
 	q.Brief = service.BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Road: n[store.Road], Course: n[store.Course],
 		Today: s.now(), Seed: 1, Draws: rideDraws, Workers: s.workers, Open: service.Texts(parts.files)}
-	return q, nil, nil
+	q.Corrections, err = s.rideCorrections(r.Context(), a.Rig)
+	return q, nil, err
 }
 
 // rideDraws are enough for a forecast that is made anew on the way.

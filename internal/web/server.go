@@ -28,6 +28,14 @@ type Store interface {
 	PutBrief(ctx context.Context, b store.Brief) (store.Brief, error)
 	DeleteBrief(ctx context.Context, id string) error
 
+	RigCheck(ctx context.Context, id string) (store.RigCheck, error)
+	RigChecks(ctx context.Context, rigID string) ([]store.RigCheck, error)
+	PutRigCheck(ctx context.Context, c store.RigCheck) (store.RigCheck, error)
+	DeleteRigCheck(ctx context.Context, id string) error
+	Corrections(ctx context.Context, rigID string) ([]store.Correction, error)
+	ApplyCorrection(ctx context.Context, checkID, source string) error
+	TakeBackCorrection(ctx context.Context, checkID, source string) error
+
 	Export(ctx context.Context, w io.Writer, riderID string) error
 	Import(ctx context.Context, r io.ReaderAt, size int64) (store.Report, error)
 
@@ -100,6 +108,7 @@ type Server struct {
 	riderPages  remembered[RiderPage]       // and what their pages say
 	briefJobs   briefJobs                   // briefs that are being made
 	briefBase   briefBase                   // briefs before a change, reckoned quickly
+	checkTapes  sync.Map                    // of checks that are ridden, by ride: *checkTape
 	preparing   atomic.Bool                 // a brief that changes are compared with is being reckoned
 }
 
@@ -131,6 +140,7 @@ func New(c Config) (*Server, error) {
 	s.eventRoutes()
 	s.briefRoutes()
 	s.rideRoutes()
+	s.checkRoutes()
 	s.settingRoutes()
 	s.galleryRoutes()
 	if c.API != nil {

@@ -6,9 +6,11 @@ import { drop } from "./drop";
 import { live } from "./live";
 import { ride } from "./ride";
 import { group } from "./group";
+import { check } from "./check";
 
 theme(document);
 drop(document);
 live(document);
 ride(document);
 group(document);
+check(document);
