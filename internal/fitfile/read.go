@@ -71,7 +71,7 @@ func ReadActivity(r io.Reader, name string) (rides []Ride, losses []Loss, err er
 func DecodeActivity(data []byte, name string) ([]Ride, []Loss, error) {
 	name = problem.OneLine(name)
 	a := &activityReader{data: data, title: title(name)}
-	if _, ok := a.header(0); !ok {
+	if _, ok := a.looksLike(0); !ok {
 		return nil, nil, problem.Bad("%s: not a FIT file, expected a FIT activity", name)
 	}
 	for at := 0; at < len(data); {
@@ -233,7 +233,7 @@ var bytePosition = regexp.MustCompile(`\[byte pos: (\d+)\]`)
 
 // sequence reads one file of a chain.
 func (a *activityReader) sequence(p part) {
-	s := newScan()
+	s := newScan((p.to - p.from) / 24)
 	err := a.decode(p, s)
 	a.records += s.records
 	if s.file != typedef.FileActivity && (s.file != typedef.FileInvalid || s.records == 0) {

@@ -21,7 +21,7 @@ func (a *activityReader) add(s *scan, whole bool) {
 	if len(s.sessions) > 0 {
 		fallback = s.sessions[0].start
 	}
-	c := settle(s.times, fallback)
+	c := settle(s.times, fallback, s.hint)
 	lost := c.losses()
 	for i := range lost {
 		if a.part > 1 {

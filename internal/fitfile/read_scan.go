@@ -43,7 +43,10 @@ type series struct {
 	value  []float64
 }
 
-func (s *series) add(record int, v float64) {
+func (s *series) add(record, room int, v float64) {
+	if s.record == nil {
+		s.record, s.value = make([]int32, 0, room), make([]float64, 0, room)
+	}
 	s.record, s.value = append(s.record, int32(record)), append(s.value, v)
 }
 
@@ -78,6 +81,8 @@ type scan struct {
 	file       typedef.File
 	own        bool // Chainline wrote it
 	created    uint32
+	hint       uint32 // the first time stamp before the records
+	room       int // records there may be, a guess by the file's size
 	records    int
 	dropped    int      // above the limit
 	times      []uint32 // of the records; 0: none
@@ -99,8 +104,9 @@ type scan struct {
 	trainer    bool
 }
 
-func newScan() *scan {
-	return &scan{file: typedef.FileInvalid, developers: map[devKey]*devField{}, ours: map[uint8]bool{}}
+func newScan(room int) *scan {
+	room = max(16, min(room, 20_000))
+	return &scan{room: room, times: make([]uint32, 0, room), file: typedef.FileInvalid, developers: map[devKey]*devField{}, ours: map[uint8]bool{}}
 }
 
 // OnMesg takes one message; the library calls it.
@@ -224,7 +230,7 @@ func (s *scan) keep(in, record int, v float64) {
 			return
 		}
 	}
-	s.in[in].add(record, v)
+	s.in[in].add(record, s.room, v)
 }
 
 // number is a field's single value before scale and offset; false: it has
@@ -263,7 +269,7 @@ func (s *scan) developer(m *proto.Message, record int) {
 			continue
 		}
 		if v, ok := number(f.Value, baseOf(f.Value)); ok {
-			d.values.add(record, v/d.scale-d.offset)
+			d.values.add(record, s.room, v/d.scale-d.offset)
 		}
 	}
 }
@@ -346,6 +352,7 @@ func (s *scan) event(m *proto.Message) {
 		return
 	}
 	t := m.FieldValueByNum(fieldnum.EventTimestamp).Uint32()
+	s.hinted(t)
 	if !isStamp(t) || len(s.timer) >= maxMarks {
 		return
 	}
@@ -377,6 +384,13 @@ func (s *scan) fileID(m *proto.Message) {
 	s.own = x.Manufacturer == typedef.ManufacturerDevelopment && x.ProductName == "Chainline"
 	if t := m.FieldValueByNum(fieldnum.FileIdTimeCreated).Uint32(); isStamp(t) {
 		s.created = t
+		s.hinted(t)
+	}
+}
+
+func (s *scan) hinted(t uint32) {
+	if s.records == 0 && s.hint == 0 && isStamp(t) {
+		s.hint = t
 	}
 }
 

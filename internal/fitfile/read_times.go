@@ -32,8 +32,9 @@ type clock struct {
 // they are. A single one out of line is replaced, as a missing one is, by a
 // time between its neighbours; several in line with each other that go back
 // are sorted in; a jump of days with a ride behind it begins a new one.
-// fallback is when the first record was, if none has a time, s of FIT.
-func settle(times []uint32, fallback uint32) *clock {
+// fallback is when the first record was, if none has a time, s of FIT; hint is
+// a time that something else before the records states, 0: nothing does.
+func settle(times []uint32, fallback, hint uint32) *clock {
 	c := &clock{times: append([]uint32(nil), times...), at: make([]float64, len(times))}
 	begin, last := 0, uint32(0)
 	for i, t := range c.times {
@@ -41,7 +42,7 @@ func settle(times []uint32, fallback uint32) *clock {
 			continue
 		}
 		if last == 0 {
-			if c.odd(i, func(next uint32) bool { return apart(next, t) > jumpS }) {
+			if (hint == 0 || apart(hint, t) > jumpS) && c.odd(i, func(next uint32) bool { return apart(next, t) > jumpS }) {
 				c.times[i] = 0
 				continue
 			}
