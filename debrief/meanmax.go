@@ -1,6 +1,7 @@
 package debrief
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -53,6 +54,10 @@ func MeanMaximal(watts []float64) MeanMax {
 	return m
 }
 
+// never is beyond any sum, yet far enough from the end of the range that the
+// difference of two does not run over it.
+const never = math.MaxInt64 / 4
+
 // Blocks of the finest level hold leaf points, those above twice as many each.
 const (
 	leaf   = 8
@@ -65,6 +70,7 @@ type stretches struct {
 	sum   []int64
 	best  []int64 // by duration, in grains of a joule
 	at    []int32
+	order []promise
 	slope int64           // c
 	hi    [levels][]int64 // of sum − c·t, by block
 	lo    [levels][]int64
@@ -81,10 +87,16 @@ func newStretches(watts []float64) *stretches {
 		s.sum[i+1] = s.sum[i] + int64(math.Round(w*grain))
 	}
 	for l := range levels {
-		b := s.blocks(l)
+		b := s.blocks(top) << (top - l)
 		s.hi[l], s.lo[l], s.low[l] = make([]int64, b), make([]int64, b), make([]int64, b+2)
 	}
 	return s
+}
+
+// promise is a block of starts and the most that a stretch from it can be worth.
+type promise struct {
+	most  int64
+	block int
 }
 
 // blocks is how many blocks a level has.
@@ -106,25 +118,25 @@ func (s *stretches) diagonal(k int) {
 		return
 	}
 	if c := s.growth(max(1, k*size), to); s.slope == math.MinInt64 || math.Abs(float64(c-s.slope)) > slopeStep*math.Abs(float64(s.slope)) {
-		s.lean(c)
+		s.lean(c, k)
 	}
 	s.lowest(k)
-	most, first := int64(math.MinInt64), 0
 	blocks := s.blocks(top)
+	s.order = s.order[:0]
 	for a := range blocks - k {
-		if u := s.hi[top][a+k] - s.lo[top][a]; u > most {
-			most, first = u, a
+		if u := s.hi[top][a+k] - s.lo[top][a]; u > s.low[top][k] {
+			s.order = append(s.order, promise{u, a})
 		}
 	}
-	s.visit(top, first, first+k)
-	for a := range blocks - k {
-		s.visit(top, a, a+k)
+	slices.SortFunc(s.order, func(x, y promise) int { return cmp.Compare(y.most, x.most) })
+	for _, p := range s.order {
+		s.visit(top, p.block, p.block+k)
 	}
 }
 
 // slopeStep is how far, as a share, the slope may be from the best mean
 // before the blocks' bounds are made anew: cost against sharpness, measured.
-const slopeStep = 0.01
+const slopeStep = 0.05
 
 // growth is the median of what one second more adds to the best of durations
 // from and up to to.
@@ -147,26 +159,38 @@ func (s *stretches) try(d, start int, always bool) {
 	}
 }
 
-// lean makes the bounds of all blocks for a slope.
-func (s *stretches) lean(slope int64) {
+// lean makes the bounds for a slope, of the blocks that stretches over k top
+// blocks or more begin and end in.
+func (s *stretches) lean(slope int64, k int) {
 	s.slope = slope
-	for b := range s.lo[0] {
-		lo, hi := int64(math.MaxInt64), int64(math.MinInt64)
-		for t := b * leaf; t < min(len(s.sum), (b+1)*leaf); t++ {
-			v := s.sum[t] - slope*int64(t)
-			lo, hi = min(lo, v), max(hi, v)
+	for b := range (s.blocks(top) - k) << top {
+		lo, fall := int64(never), slope*int64(b*leaf)
+		for _, v := range s.block(b) {
+			lo = min(lo, v-fall)
+			fall += slope
 		}
-		s.lo[0][b], s.hi[0][b] = lo, hi
+		s.lo[0][b] = lo
+	}
+	for b := k << top; b < s.blocks(top)<<top; b++ {
+		hi, fall := int64(-never), slope*int64(b*leaf)
+		for _, v := range s.block(b) {
+			hi = max(hi, v-fall)
+			fall += slope
+		}
+		s.hi[0][b] = hi
 	}
 	for l := 1; l < levels; l++ {
 		for b := range s.lo[l] {
-			lo, hi := s.lo[l-1][2*b], s.hi[l-1][2*b]
-			if 2*b+1 < len(s.lo[l-1]) {
-				lo, hi = min(lo, s.lo[l-1][2*b+1]), max(hi, s.hi[l-1][2*b+1])
-			}
-			s.lo[l][b], s.hi[l][b] = lo, hi
+			s.lo[l][b] = min(s.lo[l-1][2*b], s.lo[l-1][2*b+1])
+			s.hi[l][b] = max(s.hi[l-1][2*b], s.hi[l-1][2*b+1])
 		}
 	}
+}
+
+// block is the sums of a finest block; empty behind the last.
+func (s *stretches) block(b int) []int64 {
+	n := len(s.sum)
+	return s.sum[min(n, b*leaf):min(n, (b+1)*leaf)]
 }
 
 // lowest makes anew what is known of the durations of a top diagonal.
@@ -206,6 +230,7 @@ func (s *stretches) refresh(level, k int) {
 }
 
 // visit looks at all stretches from block a to block b of a level.
+
 func (s *stretches) visit(level, a, b int) {
 	if s.hi[level][b]-s.lo[level][a] <= s.low[level][b-a] {
 		return

@@ -122,3 +122,25 @@ func sameAsBruteForce(t *testing.T, name string, watts []float64) {
 		}
 	}
 }
+
+func TestMeanMaximalOfFiveHours(t *testing.T) {
+	all := rides(18000)
+	for _, name := range []string{"varied", "constant with stops"} {
+		sameAsBruteForce(t, name, all[name])
+	}
+}
+
+func TestMeanMaximalOfWhatIsNotANumber(t *testing.T) {
+	m := MeanMaximal([]float64{100, math.NaN(), 300, math.Inf(1), 1e9})
+	for d, want := range map[int]float64{1: 300, 2: 150, 3: 400. / 3, 5: 80} {
+		if w, _, ok := m.At(d); !ok || math.Abs(w-want) > 1e-9 {
+			t.Errorf("%d s: %g W, want %g", d, w, want)
+		}
+	}
+	if _, _, ok := m.At(6); ok {
+		t.Error("a best longer than the ride")
+	}
+	if _, _, ok := MeanMaximal(nil).At(1); ok {
+		t.Error("a best of nothing")
+	}
+}
