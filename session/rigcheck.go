@@ -71,7 +71,7 @@ func RigCheck(w RigCheckWish) string {
 	}
 	line(`rest 1 min, say "Feet off the pedals, cranks still. Set the meter's zero now, or spin the trainer down"`)
 	for _, share := range checkSteps {
-		line("ride %d s %s at 80 to 90 rpm, say %q", checkStepS, w.ask(share), w.words(share, "Even, until the next step"))
+		line("ride %d s %s at 80 to 90 rpm, say %q", checkStepS, w.ask(share), w.words(share, "Keep it even"))
 	}
 	for i, rpm := range checkCadences {
 		say := "The same power, pedalled slowly"

@@ -40,8 +40,8 @@ func checkText(c service.CheckSheet) string {
 	}
 	for _, v := range c.Verdicts {
 		wrap(&b, "", v.Sentence)
-		if v.Error != nil && v.Because != "" {
-			wrap(&b, "  ", capitalised(strings.TrimSuffix(v.Because, "."))+".")
+		if because := strings.TrimSuffix(v.Because, "."); because != "" && !strings.Contains(v.Sentence, because) {
+			wrap(&b, "  ", capitalised(because)+".")
 		}
 		if k := v.Correction; k != nil {
 			wrap(&b, "  ", fmt.Sprintf("Corrected: %s; give or take %.1f %% then.", k.Words(), 196*k.SD))

@@ -17,83 +17,66 @@ import (
 // Size of the picture, in its own units.
 const (
 	plotWide, plotHigh = 640.0, 300.0
-	plotLeft, plotLow  = 58.0, 248.0
-	plotTop            = 12.0
-	plotNames          = 150.0 // kept free at the right for the lines' names
+	plotLeft, plotLow  = 64.0, 262.0
+	plotTop, plotRight = 12.0, 624.0
 )
 
 // dashes of the lines after the first.
-var dashes = []string{"", "8 5", "2 5", "12 4 2 4"}
+var dashes = []string{"", "9 6", "2 5", "14 5 2 5"}
 
-// CheckPlot draws a finding's plot; empty where there is nothing to draw. It is
-// hidden from readers of the screen: CheckPlotWords says the same.
+// CheckPlot draws a finding's plot with a key to its lines below; empty where
+// there is nothing to draw. It is hidden from readers of the screen:
+// CheckPlotWords says the same.
 func CheckPlot(p rig.Plot) template.HTML {
 	x0, x1, y0, y1, ok := plotBounds(p)
 	if !ok {
 		return ""
 	}
-	right := plotWide - 12
-	if len(p.Names) > 0 {
-		right -= plotNames
-	}
-	x := func(v float64) float64 { return plotLeft + (right-plotLeft)*(v-x0)/(x1-x0) }
+	x := func(v float64) float64 { return plotLeft + (plotRight-plotLeft)*(v-x0)/(x1-x0) }
 	y := func(v float64) float64 { return plotLow - (plotLow-plotTop)*(v-y0)/(y1-y0) }
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="plot" viewBox="0 0 %g %g" aria-hidden="true">`, plotWide, plotHigh)
+	fmt.Fprintf(&b, `<div class="plotted" aria-hidden="true"><p>%s</p><svg class="plot" viewBox="0 0 %g %g">`, html.EscapeString(p.Y), plotWide, plotHigh)
 	for _, v := range ticks(y0, y1, 5) {
-		fmt.Fprintf(&b, `<path class="grid" d="M%g %.1fH%g"/><text class="end" x="%g" y="%.1f">%s</text>`, plotLeft, y(v), right, plotLeft-8, y(v)+5, tickWords(v, y1-y0))
+		fmt.Fprintf(&b, `<path class="grid" d="M%g %.1fH%g"/><text class="end" x="%g" y="%.1f">%s</text>`, plotLeft, y(v), plotRight, plotLeft-8, y(v)+6, tickWords(v, y1-y0))
 	}
-	for _, v := range ticks(x0, x1, 6) {
-		fmt.Fprintf(&b, `<path class="grid" d="M%.1f %gV%g"/><text class="mid" x="%.1f" y="%g">%s</text>`, x(v), plotTop, plotLow, x(v), plotLow+20, tickWords(v, x1-x0))
+	for _, v := range ticks(x0, x1, 5) {
+		fmt.Fprintf(&b, `<path class="grid" d="M%.1f %gV%g"/><text class="mid" x="%.1f" y="%g">%s</text>`, x(v), plotTop, plotLow, x(v), plotLow+28, tickWords(v, x1-x0))
 	}
-	radius := 2.6
+	radius := 3.2
 	if len(p.Points) > 200 {
-		radius = 1.7
+		radius = 2
 	}
 	for _, q := range p.Points {
 		fmt.Fprintf(&b, `<circle class="seen" cx="%.1f" cy="%.1f" r="%g"/>`, x(q[0]), y(q[1]), radius)
 	}
-	plotLines(&b, p, x, y, right)
-	fmt.Fprintf(&b, `<text class="begin axis" x="%g" y="%g">%s</text>`, plotLeft, plotHigh-8, html.EscapeString("across: "+p.X+"; up: "+p.Y))
-	b.WriteString(`</svg>`)
-	return template.HTML(b.String()) //nolint:gosec // numbers and escaped words
-}
-
-// plotLines draws the lines and writes their names where they end, apart.
-func plotLines(b *strings.Builder, p rig.Plot, x, y func(float64) float64, right float64) {
-	var taken []float64
 	for i, l := range p.Lines {
 		if len(l) == 0 {
 			continue
 		}
-		fmt.Fprintf(b, `<path class="line" stroke-dasharray="%s" d="`, dashes[i%len(dashes)])
+		fmt.Fprintf(&b, `<path class="line" stroke-dasharray="%s" d="`, dashes[i%len(dashes)])
 		for j, q := range l {
-			fmt.Fprintf(b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[j == 0], x(q[0]), y(q[1]))
+			fmt.Fprintf(&b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[j == 0], x(q[0]), y(q[1]))
 		}
 		b.WriteString(`"/>`)
-		if i >= len(p.Names) || p.Names[i] == "" {
-			continue
-		}
-		at := math.Max(plotTop+8, math.Min(plotLow, y(l[len(l)-1][1])+5))
-		for moved := true; moved; {
-			moved = false
-			for _, t := range taken {
-				if math.Abs(at-t) < 17 {
-					at, moved = t+17.5, true
-				}
-			}
-		}
-		taken = append(taken, at)
-		fmt.Fprintf(b, `<path class="key" stroke-dasharray="%s" d="M%g %.1fh22"/><text class="begin" x="%g" y="%.1f">%s</text>`,
-			dashes[i%len(dashes)], right+8, at-5, right+36, at, html.EscapeString(shortened(p.Names[i], 17)))
 	}
+	fmt.Fprintf(&b, `</svg><p class="across">%s</p>`, html.EscapeString(p.X))
+	plotKeys(&b, p)
+	b.WriteString(`</div>`)
+	return template.HTML(b.String()) //nolint:gosec // numbers and escaped words
 }
 
-func shortened(s string, most int) string {
-	if r := []rune(s); len(r) > most {
-		return string(r[:most-1]) + "…"
+// plotKeys say which line is which.
+func plotKeys(b *strings.Builder, p rig.Plot) {
+	var keys strings.Builder
+	for i, l := range p.Lines {
+		if len(l) == 0 || i >= len(p.Names) || p.Names[i] == "" {
+			continue
+		}
+		fmt.Fprintf(&keys, `<li><svg viewBox="0 0 34 10"><path class="line" stroke-dasharray="%s" d="M0 5H34"/></svg> %s</li>`, dashes[i%len(dashes)], html.EscapeString(p.Names[i]))
 	}
-	return s
+	if keys.Len() > 0 {
+		b.WriteString(`<ul class="keys">` + keys.String() + `</ul>`)
+	}
 }
 
 // plotBounds are the axes' ends, a little wider than what is drawn.

@@ -24,7 +24,7 @@ func TestCheckPlot(t *testing.T) {
 			t.Fatalf("%v\n%s", err, svg)
 		}
 	}
-	if strings.Count(svg, "<circle") != 3 || strings.Count(svg, `class="line"`) != 2 || !strings.Contains(svg, "the fit") || strings.Contains(svg, "<crank>") || strings.Contains(svg, "NaN") {
+	if strings.Count(svg, "<circle") != 3 || strings.Count(svg, `class="line"`) != 4 || !strings.Contains(svg, "the fit") || strings.Contains(svg, "<crank>") || strings.Contains(svg, "NaN") {
 		t.Error(svg)
 	}
 	words := CheckPlotWords(p)

@@ -277,7 +277,7 @@ func signed(v float64) string {
 // SureWords say how sure a finding is.
 func (f CheckFinding) SureWords() string {
 	switch {
-	case f.Sure >= 0.999:
+	case f.Sure >= 0.995:
 		return "as good as certain"
 	case f.Sure >= 0.5:
 		return fmt.Sprintf("%.0f in 100 that it is there", 100*f.Sure)

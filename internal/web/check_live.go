@@ -29,6 +29,7 @@ type CheckRidePage struct {
 	V        CheckView
 	Canned   bool // of the gallery: nothing is asked of the program
 	Tape     template.HTML
+	Most     string // the tape's upper edge, "250 W"
 	Moments  string // the tape as JSON, for the script to go on with
 	Ended    bool   // its report can be made
 }
@@ -104,20 +105,28 @@ func (k *checkTape) moments() []CheckMoment {
 	return slices.Clone(k.last)
 }
 
+// tapeTop is the tape's upper edge in W, a round number.
+func tapeTop(all []CheckMoment) float64 {
+	top := 100.0
+	for _, m := range all {
+		top = math.Max(top, m.A)
+		for _, w := range m.W {
+			top = math.Max(top, w)
+		}
+	}
+	return 50 * math.Ceil(1.05*top/50)
+}
+
 // CheckTape draws the tape: what was asked, and a line for each source.
 func CheckTape(all []CheckMoment) template.HTML {
 	if len(all) == 0 {
 		return ""
 	}
 	const wide, high = 800.0, 220.0
-	end, top, sources := all[len(all)-1].T, 120.0, 0
+	end, top, sources := all[len(all)-1].T, tapeTop(all), 0
 	for _, m := range all {
-		top, sources = math.Max(top, m.A), max(sources, len(m.W))
-		for _, w := range m.W {
-			top = math.Max(top, w)
-		}
+		sources = max(sources, len(m.W))
 	}
-	top *= 1.12
 	var b strings.Builder
 	line := func(class string, of func(CheckMoment) float64) {
 		fmt.Fprintf(&b, `<path class="%s" d="`, class)
@@ -293,7 +302,7 @@ func NewCheckRidePage(set ride.Setup, v CheckView) *CheckRidePage {
 
 // Draw gives the page its tape.
 func (p *CheckRidePage) Draw(all []CheckMoment) {
-	p.Tape = CheckTape(all)
+	p.Tape, p.Most = CheckTape(all), fmt.Sprintf("%.0f W", tapeTop(all))
 	if b, err := json.Marshal(all); err == nil && len(all) > 0 {
 		p.Moments = string(b)
 	}

@@ -132,7 +132,7 @@ func newCheckReportPage(c store.RigCheck, sheet service.CheckSheet, applied []st
 
 func verdictView(c store.RigCheck, v service.CheckVerdict, applied []store.Correction, d dates) CheckVerdictView {
 	out := CheckVerdictView{Source: v.Source, Sentence: v.Sentence, Unridden: v.Key == "" || !strings.Contains(v.Key, "/") && v.Key != "curve"}
-	if v.Error != nil && v.Because != "" {
+	if because := strings.TrimSuffix(v.Because, "."); because != "" && !strings.Contains(v.Sentence, because) {
 		out.Because = capital(strings.TrimSuffix(v.Because, ".")) + "."
 	}
 	k := v.Correction

@@ -57,6 +57,9 @@ type nextView struct {
 	group  *datedEvent  // the nearest ride together
 	brief  *store.Brief // for the event, else the rider's latest
 	rig    *store.Object
+
+	checked    time.Time // when the rig was last checked
+	wasChecked bool
 }
 
 // look gathers what there is, for a rider that was chosen or stands to reason.
@@ -86,7 +89,24 @@ func (s *Server) look(ctx context.Context, chosen string) (v nextView, err error
 		}
 	}
 	v.chooseRig()
+	if v.rig != nil {
+		all, err := s.store.RigChecks(ctx, v.rig.ID)
+		if err != nil {
+			return v, err
+		}
+		if len(all) > 0 {
+			v.checked, v.wasChecked = all[0].Made, true
+		}
+	}
 	return v, nil
+}
+
+// checkPath is where the rig of the view is checked.
+func (v nextView) checkPath() string {
+	if v.rig == nil {
+		return "/check"
+	}
+	return checkAgain(v.rider.ID, v.rig.ID)
 }
 
 // chooseRider takes the one asked for, else whoever had a brief last, else the
@@ -171,6 +191,9 @@ func (s *Server) missing(v nextView) []NextStep {
 		all = append(all, NextStep{Says: fmt.Sprintf("Little is known of your power yet: what you could hold for about an hour may be %.0f %% more or less.", math.Round(100*doubt)),
 			Why: "A hill you know, an easy ride with a pulse, or a test narrows it.", Path: rider + "/evidence/new", Link: "Add something you know"})
 	}
+	if !v.wasChecked {
+		all = append(all, NextStep{Says: "Whether this rig's numbers can be trusted is not known.", Why: "Half an hour of easy riding says what they are worth.", Path: v.checkPath(), Link: "Check the rig"})
+	}
 	rig, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
 	switch {
 	case err != nil || rig.Room.AirflowKnown:
@@ -230,7 +253,7 @@ func (v nextView) firstRides() []NextRide {
 	groupDay := later(today, after.AddDate(0, 0, daysToGroup))
 	all := []NextRide{
 		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: v.rideDay(didEasy, easy, easyDay, today)},
-		{Name: "A check of the rig", Why: "Whether its numbers can be trusted. This program cannot do it yet; it comes later.", State: "later"},
+		{Name: "A check of the rig", Why: "Whether its numbers can be trusted: half an hour of easy riding, one instruction at a time.", Path: v.checkPath(), Link: "Check the rig", When: v.rideDay(v.wasChecked, v.checked, today, today)},
 		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: v.rideDay(didTest, test, testDay, today)},
 		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: v.rideDay(false, today, groupDay, today)},
 	}
@@ -243,17 +266,17 @@ func (v nextView) firstRides() []NextRide {
 			all[2+i].When, all[2+i].Path, all[2+i].Why = "", "", "By the health questions only easy riding is right for now."
 		}
 	}
-	return markRides(all, didEasy, didTest)
+	return markRides(all, []bool{didEasy, v.wasChecked, didTest, false})
 }
 
-func markRides(all []NextRide, didEasy, didTest bool) []NextRide {
+func markRides(all []NextRide, did []bool) []NextRide {
 	next := true
 	for i := range all {
 		r := &all[i]
 		r.Number = i + 1
 		switch {
 		case r.State == "later":
-		case i == 0 && didEasy || i == 2 && didTest:
+		case did[i]:
 			r.State, r.Path = "done", ""
 		case next:
 			r.State, next = "next", false

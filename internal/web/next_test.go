@@ -104,7 +104,7 @@ func TestFirstRidesMoveWithWhatHappened(t *testing.T) {
 	}
 	day := func(days int) string { return time.Now().AddDate(0, 0, days).Format("Monday 2 January") }
 	iso := func(days int) string { return time.Now().AddDate(0, 0, days).Format("2006-01-02") }
-	wantIn(t, path(""), "today, or when you feel like it", "A check of the rig", "cannot do it yet", "from "+day(3)+" on", "from "+day(7)+" on")
+	wantIn(t, path(""), "today, or when you feel like it", "A check of the rig", "half an hour of easy riding, one instruction at a time", "from "+day(3)+" on", "from "+day(7)+" on")
 	easy := "evidence:\n  - {kind: heart_rate, watts: 80, heart_rate_bpm: 120, duration_s: 600, source: hub, date: " + iso(-1) + "}\n"
 	wantIn(t, path(easy), "done on ", "from "+day(2)+" on", "from "+day(6)+" on")
 	old := strings.Replace(easy, iso(-1), iso(-40), 1)

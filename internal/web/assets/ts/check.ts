@@ -140,7 +140,9 @@ class Guided {
     const svg = this.page.querySelector<SVGElement>("[data-tape]");
     if (!svg || !this.tape.length) return;
     const end = this.tape[this.tape.length - 1].t;
-    const top = Math.max(120, ...this.tape.map((m) => Math.max(m.a, ...m.w))) * 1.12;
+    const top = 50 * Math.ceil((1.05 * Math.max(100, ...this.tape.map((m) => Math.max(m.a, ...m.w)))) / 50);
+    const most = this.page.querySelector<HTMLElement>("[data-most]");
+    if (most) most.textContent = `${top} W`;
     const x = (t: number) => ((wide * (t - end + tapeS)) / tapeS).toFixed(1);
     const y = (w: number) => (high - (high * w) / top).toFixed(1);
     const line = (of: (m: Moment) => number) => {
