@@ -40,16 +40,16 @@ const lossMean, lossSD = 0.024, 0.010
 
 // fitter is the regression of y on x with errors in both, several ways at a time.
 type fitter struct {
-	blocks       []block
-	used         []bool // not rejected
-	warmS        float64
-	cadLow, cadN float64 // rpm: middle and range
-	powLow, powN float64 // ln W: middle and range
-	prior        [ways]float64
-	side         float64 // prior mean of ln(1 − loss) between the two
-	shared       float64 // variance of y's noise over that of x's
-	flat, rising float64 // variance of a block's difference: flat + rising·x², W²
-	inflate      float64 // of the variance, for what blocks carry into the next
+	blocks           []block
+	used             []bool // not rejected
+	warmS            float64
+	cadMid, cadRange float64 // rpm: middle and range
+	powMid, powRange float64 // ln W: middle and range
+	prior            [ways]float64
+	side             float64 // prior mean of ln(1 − loss) between the two
+	shared           float64 // variance of y's noise over that of x's
+	flat, rising     float64 // variance of a block's difference: flat + rising·x², W²
+	inflate          float64 // of the variance, for what blocks carry into the next
 }
 
 type fitted struct {
@@ -63,11 +63,11 @@ type fitted struct {
 // columns of a block.
 func (f *fitter) columns(b block) [ways]float64 {
 	c := [ways]float64{byGain: 1, byDrivetrain: 1, byCold: -math.Exp(-b.at / f.warmS)}
-	if f.cadN > 0 && !math.IsNaN(b.cadence) {
-		c[byCadence] = (b.cadence - f.cadLow) / f.cadN
+	if f.cadRange > 0 && !math.IsNaN(b.cadence) {
+		c[byCadence] = (b.cadence - f.cadMid) / f.cadRange
 	}
-	if f.powN > 0 && b.x > 0 {
-		c[byPower] = (math.Log(b.x) - f.powLow) / f.powN
+	if f.powRange > 0 && b.x > 0 {
+		c[byPower] = (math.Log(b.x) - f.powMid) / f.powRange
 	}
 	return c
 }

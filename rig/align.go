@@ -195,3 +195,8 @@ func overlap(a, b series) (from, to float64) {
 	}
 	return max(a.t[0], b.t[0]), min(a.t[len(a.t)-1], b.t[len(b.t)-1])
 }
+
+// cutIndex are the readings with from ≤ t < to.
+func (s series) cutIndex(from, to float64) (lo, hi int) {
+	return sort.SearchFloat64s(s.t, from), sort.SearchFloat64s(s.t, to)
+}
