@@ -1,0 +1,519 @@
+package intake
+
+import (
+	"archive/zip"
+	"bytes"
+	"compress/gzip"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"testing/fstest"
+	"time"
+
+	"chainline/internal/fitfile"
+	"chainline/internal/problem"
+	"chainline/recording"
+)
+
+// ride is an invented ride of n seconds of one rider; device changes what
+// differs between two devices on it.
+func ride(seed uint64, n int, device string) *recording.Recording {
+	rng := rand.New(rand.NewPCG(seed, 3))
+	other := rand.New(rand.NewPCG(seed, 4))
+	b := recording.NewBuilder("ride", 1_764_000_000+float64(seed)*100_000, 0, "road cycling")
+	level, way := 180.0, 0.0
+	for k := range n {
+		s := float64(k)
+		if k%90 == 0 {
+			level = 120 + 200*rng.Float64()
+		}
+		w := math.Round(math.Max(0, level+25*rng.NormFloat64()))
+		heart := math.Round(110 + level/8 + 12*math.Sin(s/200))
+		cadence := math.Round(85 + 6*math.Sin(s/37) + 2*rng.NormFloat64())
+		if device == "other" { // another power meter, the same belt
+			w = math.Round(math.Max(0, w*1.04+10*other.NormFloat64()))
+			cadence = math.Round(cadence + other.NormFloat64())
+		}
+		way += 8 + math.Sin(s/60)
+		_ = b.Add(recording.Power, "meter", s, w)
+		_ = b.Add(recording.HeartRate, "recorded", s, heart)
+		_ = b.Add(recording.Cadence, "recorded", s, cadence)
+		_ = b.Add(recording.Speed, "recorded", s, 8+math.Sin(s/60))
+		_ = b.Add(recording.Position, "recorded", s, way)
+		_ = b.Add(recording.Altitude, "recorded", s, math.Round(200+40*math.Sin(s/400)))
+		_ = b.Add(recording.Latitude, "recorded", s, 10+way*9e-6)
+		_ = b.Add(recording.Longitude, "recorded", s, 20)
+	}
+	r := b.Recording(true)
+	return &r
+}
+
+func fitOf(t testing.TB, r *recording.Recording) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := fitfile.Activity(&b, r, fitfile.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func csvOf(t testing.TB, r *recording.Recording) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := r.WriteCSV(&b, 1); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func storedOf(t testing.TB, r *recording.Recording) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := recording.Write(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func gpxOf(r *recording.Recording) []byte {
+	var b bytes.Buffer
+	b.WriteString(`<?xml version="1.0" encoding="UTF-8"?>
+<gpx version="1.1" creator="nobody" xmlns="http://www.topografix.com/GPX/1/1" xmlns:x="urn:x"><trk><name>Hills</name><type>cycling</type><trkseg>
+`)
+	get := func(q recording.Quantity, i int) float64 { c, _ := r.Signal(q, ""); return c.Values[i] }
+	c, _ := r.Signal(recording.Power, "")
+	for i, s := range c.Seconds {
+		at := int64(r.StartUnix + s)
+		fmt.Fprintf(&b, "<trkpt lat=\"%.7f\" lon=\"%.7f\"><ele>%g</ele><time>%s</time><extensions><power>%g</power><x:TPX><x:hr>%g</x:hr><x:cad>%g</x:cad></x:TPX></extensions></trkpt>\n",
+			get(recording.Latitude, i), get(recording.Longitude, i), get(recording.Altitude, i), utc(at), c.Values[i], get(recording.HeartRate, i), get(recording.Cadence, i))
+	}
+	b.WriteString("</trkseg></trk></gpx>\n")
+	return b.Bytes()
+}
+
+func gz(data []byte) []byte {
+	var b bytes.Buffer
+	z := gzip.NewWriter(&b)
+	_, _ = z.Write(data)
+	_ = z.Close()
+	return b.Bytes()
+}
+
+func zipOf(files map[string][]byte) []byte {
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for name, data := range files {
+		w, _ := z.Create(name)
+		_, _ = w.Write(data)
+	}
+	_ = z.Close()
+	return b.Bytes()
+}
+
+func read(t testing.TB, name string, data []byte) []Arrived {
+	t.Helper()
+	got, err := Read(name, bytes.NewReader(data), Usual())
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	return got
+}
+
+// One door: every kind is told by its content, whatever its name, and holds
+// the same ride.
+func TestKinds(t *testing.T) {
+	r := ride(1, 900, "")
+	want, _ := r.Signal(recording.Power, "")
+	for kind, data := range map[string][]byte{"FIT": fitOf(t, r), "GPX": gpxOf(r), "CSV": csvOf(t, r), "stored": storedOf(t, r)} {
+		for name, packed := range map[string][]byte{"x": data, "x.gz": gz(data), "x.zip": zipOf(map[string][]byte{"2026/march/x": data})} {
+			if kind == "stored" && name == "x.gz" {
+				continue // gzip of gzip is two archives
+			}
+			got := read(t, name, packed)
+			if len(got) != 1 || got[0].Kind != kind || got[0].Err != nil {
+				t.Fatalf("%s in %s: %d, %+v", kind, name, len(got), got[0])
+			}
+			c, _ := got[0].Recording.Signal(recording.Power, "")
+			for i := range 800 {
+				if c.Values[i] != want.Values[i] || c.Seconds[i] != want.Seconds[i] {
+					t.Fatalf("%s in %s: %g W at %g s, want %g at %g", kind, name, c.Values[i], c.Seconds[i], want.Values[i], want.Seconds[i])
+				}
+			}
+			if kind != "CSV" {
+				if rel := Same(r, &got[0].Recording); rel != SameRecording {
+					t.Errorf("%s in %s is %s", kind, name, rel)
+				}
+			}
+			if name == "x.zip" && got[0].File != "x.zip/2026/march/x" {
+				t.Errorf("called %q", got[0].File)
+			}
+		}
+	}
+}
+
+func TestRefusals(t *testing.T) {
+	course := "<gpx version=\"1.1\"><trk><trkseg>\n<trkpt lat=\"1\" lon=\"2\"></trkpt>\n</trkseg></trk></gpx>"
+	for name, c := range map[string]struct{ data, want string }{
+		"nothing":    {"", "nothing: the file is empty; expected a recording as FIT, GPX or CSV, or an archive of them"},
+		"picture":    {"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", "picture: neither text nor anything known; expected"},
+		"page.xml":   {"<html></html>", "page.xml: an XML file that is no GPX; expected"},
+		"letter.txt": {"Dear coach,\nit was windy.\n", "letter.txt: line 1: \"Dear coach,\"; expected a header that names a time"},
+		"course.gpx": {course, "course.gpx: none of its 1 points has a time; expected a ridden track, this is a course"},
+		"cut.gpx":    {course[:40], "cut.gpx: line 2: the file ends in the middle; expected </gpx>"},
+		"bare.csv":   {"time,power\n", "bare.csv: line 1: the file ends after its header; expected a row"},
+		"words.csv":  {"time,power\n1,lots\n", "words.csv: line 2, power: \"lots\"; expected a number; left out"},
+		"broken.gz":  {"\x1f\x8b\x08", "broken.gz: a damaged gzip archive"},
+		"broken.zip": {"PK\x03\x04...", "broken.zip: a damaged zip archive: its list of files cannot be read"},
+	} {
+		_, err := Read(name, strings.NewReader(c.data), Usual())
+		if message, _ := problem.ForPerson(err); !strings.HasPrefix(message, c.want) {
+			t.Errorf("%s: %q, want %q", name, message, c.want)
+		}
+	}
+}
+
+// What tables of rides look like elsewhere.
+func TestCSVDialects(t *testing.T) {
+	for name, c := range map[string]struct {
+		text string
+		want map[recording.Quantity]float64 // the value of the second row
+		unix float64
+		zone int
+		said string
+	}{
+		"plain":    {"time,watts,hr,rpm\n0,100,120,80\n1,101,121,81\n2,102,122,82\n", map[recording.Quantity]float64{"power": 101, "heart_rate": 121, "cadence": 81}, 0, 0, "the date is not in the file"},
+		"german":   {"Zeit;Leistung (W);Geschwindigkeit (km/h);Höhe (m)\n0:00:00;100;36,0;12,5\n0:00:01;110,5;36,0;12,6\n", map[recording.Quantity]float64{"power": 110.5, "speed": 10, "altitude": 12.6}, 0, 0, ""},
+		"iso":      {"timestamp\tpower\tspeed_m_s\n2026-05-01T10:00:00+02:00\t200\t9\n2026-05-01T10:00:01+02:00\t210\t9.5\n", map[recording.Quantity]float64{"power": 210, "speed": 9.5}, 1777622400, 7200, ""},
+		"epoch ms": {"Time (ms),Power [W]\n1777622400000,200\n1777622401000,201\n", map[recording.Quantity]float64{"power": 201}, 1777622400, 0, ""},
+		"two":      {"date,time,power,distance (km)\n2026-05-01,10:00:00,200,0\n2026-05-01,10:00:01,201,0.01\n", map[recording.Quantity]float64{"power": 201, "position": 10}, 1777629600, 0, "do not say their zone"},
+		"minutes":  {"Minutes, Watts, HR\n0,100,120\n0.0166666666667,101,121\n", map[recording.Quantity]float64{"power": 101}, 0, 0, ""},
+		"preamble": {"a ride of mine\n\n# Secs,Power\n0,100\n1,101\n", map[recording.Quantity]float64{"power": 101}, 0, 0, ""},
+		"guessed":  {"secs,speed,distance\n0,30,0\n1,31,0.008\n2,32,0.017\n", map[recording.Quantity]float64{"speed": 31 / 3.6, "position": 8}, 0, 0, "taken as km/h by its values"},
+		"gaps":     {"secs,power,hr\n0,100,\n1,,121\n2,nan,n/a\n3,99,122\n", map[recording.Quantity]float64{"heart_rate": 121}, 0, 0, ""},
+		"quoted":   {"\"secs\",\"power\"\n\"0\",\"100,5\"\n\"1\",\"101,5\"\n", map[recording.Quantity]float64{"power": 101.5}, 0, 0, ""},
+		"no time":  {"power,cadence\n100,80\n101,81\n", map[recording.Quantity]float64{"power": 101}, 0, 0, "rows are taken as a second apart"},
+		"others":   {"secs,power,mood\n0,100,good\n1,101,bad\n", map[recording.Quantity]float64{"power": 101}, 0, 0, "columns left out: mood"},
+		"mph, ft":  {"secs,speed (mph),elevation (ft)\n0,20,100\n1,20,100\n", map[recording.Quantity]float64{"speed": 8.9408, "altitude": 30.48}, 0, 0, ""},
+		"sorted":   {"secs,power\n0,100\n1,101\n5,105\n6,106\n7,107\n2,102\n3,103\n", map[recording.Quantity]float64{"power": 101}, 0, 0, "sorted by time"},
+	} {
+		got := read(t, "a/b.csv", []byte(c.text))
+		rec := &got[0].Recording
+		for q, want := range c.want {
+			ch, _ := rec.Signal(q, "")
+			i, ok := slices.BinarySearchFunc(ch.Seconds, 1, func(s, want float64) int { return int(math.Round(10 * (s - want))) })
+			if !ok || math.Abs(ch.Values[i]-want) > 1e-9*math.Abs(want) {
+				t.Errorf("%s: %s is %v at %v, want %g at 1 s", name, q, ch.Values, ch.Seconds, want)
+			}
+		}
+		if rec.StartUnix != c.unix || rec.ZoneSeconds != c.zone {
+			t.Errorf("%s: starts at %g, zone %d", name, rec.StartUnix, rec.ZoneSeconds)
+		}
+		if said := strings.Join(got[0].Losses, "; "); !strings.Contains(said, c.said) {
+			t.Errorf("%s: said %q, want %q", name, said, c.said)
+		}
+	}
+	utf16 := []byte{0xFF, 0xFE}
+	for _, b := range []byte("secs,power\r\n0,100\r\n1,101\r\n") {
+		utf16 = append(utf16, b, 0)
+	}
+	if got := read(t, "u.csv", utf16); len(got[0].Recording.Channels) != 1 {
+		t.Errorf("UTF-16: %+v", got[0].Recording)
+	}
+}
+
+// What this program writes as CSV comes back: sources, pauses, laps.
+func TestOwnCSV(t *testing.T) {
+	r := ride(2, 300, "")
+	b := recording.NewBuilder("x", 0, 0, "")
+	for _, c := range r.Channels[:2] {
+		for i, s := range c.Seconds {
+			if s < 100 || s >= 120 {
+				_ = b.Add(c.Quantity, c.Source, s, c.Values[i])
+				_ = b.Add(recording.Power, "pedals", s, 99)
+			}
+		}
+	}
+	for _, m := range []recording.Mark{{Seconds: 100, Kind: recording.Pause}, {Seconds: 120, Kind: recording.Resume}, {Seconds: 200, Kind: recording.Lap, Words: "hard"}} {
+		_ = b.Mark(m)
+	}
+	was := b.Recording(true)
+	got := read(t, "own.csv", csvOf(t, &was))[0].Recording
+	x, y := was.Totals(""), got.Totals("")
+	if math.Abs(x.WorkJ-y.WorkJ) > 1e-9*x.WorkJ || x.Moving != y.Moving {
+		t.Errorf("%g J in %g s came back as %g J in %g s", x.WorkJ, x.Moving, y.WorkJ, y.Moving)
+	}
+	if !slices.Equal(got.Sources(recording.Power), []string{"recorded", "pedals"}) || len(got.Laps("")) != 2 {
+		t.Errorf("sources %q, marks %v", got.Sources(recording.Power), got.Marks)
+	}
+}
+
+func TestGPX(t *testing.T) {
+	point := func(s int, inner string) string {
+		return fmt.Sprintf("<trkpt lat=\"10.%04d\" lon=\"20\"><time>%s</time>%s</trkpt>\n", s, utc(1_764_000_000+int64(s)), inner)
+	}
+	var b strings.Builder
+	b.WriteString("<gpx version=\"1.1\"><trk><type>cycling</type><trkseg>\n")
+	for s := range 20 {
+		b.WriteString(point(s, "<extensions><a><b:watts xmlns:b=\"urn:b\">"+fmt.Sprint(100+s)+"</b:watts></a></extensions>"))
+	}
+	b.WriteString("</trkseg><trkseg>\n")
+	for s := 60; s < 80; s++ {
+		b.WriteString(point(s, "<heartrate>130</heartrate>"))
+	}
+	b.WriteString("<trkpt lat=\"99\" lon=\"20\"><time>yesterday</time></trkpt>\n")
+	text := b.String() + "</trkseg></trk><trk><trkseg>" + point(90000, "<ele>5</ele>") + point(90001, "<ele>6</ele>") + "</trkseg></trk></gpx>"
+	got := read(t, "dir/two.gpx", []byte(text))
+	if len(got) != 2 {
+		t.Fatalf("%d rides", len(got))
+	}
+	rec := &got[0].Recording
+	if p, _ := rec.Signal(recording.Power, ""); len(p.Values) != 20 || p.Values[7] != 107 || p.Seconds[7] != 7 {
+		t.Errorf("power %v", p)
+	}
+	if h, _ := rec.Signal(recording.HeartRate, ""); len(h.Values) != 20 || h.Seconds[0] != 60 {
+		t.Errorf("heart rate %v", h)
+	}
+	if d, _ := rec.Signal(recording.Position, ""); math.Abs(d.Values[19]-19*11.1195) > 0.01 { // a ten-thousandth of a degree of latitude
+		t.Errorf("%g m", d.Values[19])
+	}
+	if m := rec.Totals("").Moving; rec.Sport != "road cycling" || m != 39 {
+		t.Errorf("%s, %g s outside pauses: %v", rec.Sport, m, rec.Marks)
+	}
+	said := strings.Join(got[0].Losses, "\n")
+	for _, want := range []string{"line 43: lat=\"99\": expected degrees from -90 to 90", "line 43: time: \"yesterday\"; expected one like"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("not said: %s\n%s", want, said)
+		}
+	}
+	cut := read(t, "cut.gpx", []byte(b.String()))
+	if len(cut) != 1 || cut[0].Recording.Whole || !strings.Contains(cut[0].Losses[0], "ends in the middle") {
+		t.Errorf("%+v", cut)
+	}
+	if p, _ := cut[0].Recording.Signal(recording.Power, ""); len(p.Values) != 20 {
+		t.Errorf("%d readings before the cut", len(p.Values))
+	}
+}
+
+// Archives are bounded, whatever they claim.
+func TestArchiveLimits(t *testing.T) {
+	small := Limits{File: 1 << 20, Archive: 1 << 20, Total: 3 << 20, Entries: 5, Depth: 2}
+	zeros := make([]byte, 2<<20)
+	line := fitOf(t, ride(1, 60, ""))
+	many := map[string][]byte{}
+	for i := range 9 {
+		many[fmt.Sprintf("%d.fit", i)] = line
+	}
+	big := map[string][]byte{}
+	for i := range 5 {
+		big[fmt.Sprintf("%d.csv", i)] = zeros[:1<<20-1]
+	}
+	for name, c := range map[string]struct {
+		data []byte
+		want string
+	}{
+		"one.gz":    {gz(zeros), "one.gz: unpacks to more than 1 MB"},
+		"many.zip":  {zipOf(many), "many.zip: more than 5 files"},
+		"total.zip": {zipOf(big), "unpacks to more than"},
+		"deep.zip":  {zipOf(map[string][]byte{"a.zip": zipOf(map[string][]byte{"b.zip": zipOf(map[string][]byte{"c.fit": line})})}), "more than 2 deep"},
+	} {
+		var said []string
+		err := Each(name, bytes.NewReader(c.data), small, func(a Arrived) error {
+			if a.Err != nil {
+				message, _ := problem.ForPerson(a.Err)
+				said = append(said, message)
+			}
+			return nil
+		})
+		if err != nil || !strings.Contains(strings.Join(said, "\n"), c.want) {
+			t.Errorf("%s: %v, %q, want %q", name, err, said, c.want)
+		}
+	}
+	packed := gz(line)
+	got := read(t, "cut.fit.gz", packed[:len(packed)-300])
+	if len(got) != 1 || got[0].Recording.Whole || !strings.Contains(got[0].Losses[0], "the archive is damaged") {
+		t.Errorf("%+v", got)
+	}
+}
+
+func TestSame(t *testing.T) {
+	a := ride(1, 1200, "")
+	export := read(t, "a.gpx", gpxOf(a))[0].Recording
+	again := read(t, "a.fit", fitOf(t, a))[0].Recording
+	other := ride(1, 1200, "other")
+	late := *other
+	late.StartUnix += 7 // its clock goes ahead
+	elsewhere := ride(2, 1200, "")
+	elsewhere.StartUnix = a.StartUnix + 3 // at the same time, by another rider
+	short := ride(1, 300, "")
+	nextDay := ride(1, 1200, "")
+	nextDay.StartUnix += 86400
+	for name, c := range map[string]struct {
+		b    *recording.Recording
+		want Relation
+	}{
+		"itself": {a, SameRecording}, "as GPX": {&export, SameRecording}, "as FIT": {&again, SameRecording},
+		"another device": {other, AnotherDevice}, "another device, another clock": {&late, AnotherDevice},
+		"another rider": {elsewhere, Different}, "the next day": {nextDay, Different}, "a part": {short, AnotherDevice},
+	} {
+		if got := Same(a, c.b); got != c.want {
+			t.Errorf("%s: %s, want %s", name, got, c.want)
+		}
+		if got := Same(c.b, a); got != c.want {
+			t.Errorf("%s, the other way round: %s, want %s", name, got, c.want)
+		}
+	}
+	if Fingerprint(a) != Fingerprint(&export) || Fingerprint(a) == Fingerprint(other) || Fingerprint(a) == Fingerprint(nextDay) {
+		t.Error("fingerprints do not tell recordings apart")
+	}
+}
+
+// folder is n invented rides with copies of each other, in folders and an
+// archive.
+func folder(t testing.TB, n, seconds int) fstest.MapFS {
+	out := fstest.MapFS{"notes.md": {Data: []byte("not looked at")}, "bad.fit": {Data: []byte("no FIT")}}
+	packed := map[string][]byte{}
+	for i := range n {
+		data := fitOf(t, ride(uint64(i), seconds, ""))
+		if i%5 == 0 {
+			packed[fmt.Sprintf("%d.fit", i)] = data
+			continue
+		}
+		out[fmt.Sprintf("%d/ride.fit", i)] = &fstest.MapFile{Data: data}
+	}
+	out["rest.zip"] = &fstest.MapFile{Data: zipOf(packed)}
+	return out
+}
+
+// A walk that is stopped goes on where it was.
+func TestWalk(t *testing.T) {
+	files := folder(t, 20, 120)
+	have := map[string]bool{}
+	prints := map[string]bool{}
+	var refused []string
+	known := func(hash string) bool { return have[hash] }
+	ctx, stop := context.WithCancel(context.Background())
+	take := func(a Arrived) error {
+		have[a.Hash] = true
+		if a.Err != nil {
+			refused = append(refused, a.File)
+			return nil
+		}
+		prints[Fingerprint(&a.Recording)] = true
+		if len(prints) == 7 {
+			stop()
+		}
+		return nil
+	}
+	if err := Walk(ctx, files, known, take, nil); !errors.Is(err, context.Canceled) {
+		t.Fatalf("stopped with %v", err)
+	}
+	if len(prints) < 7 || len(prints) > 9 {
+		t.Fatalf("%d rides when stopped after 7", len(prints))
+	}
+	before, last, total := len(prints), 0, 0
+	again := 0
+	err := Walk(context.Background(), files, known, func(a Arrived) error { again++; return take(a) }, func(done, all int) { last, total = done, all })
+	if err != nil || len(prints) != 20 || last != total || total != 18 {
+		t.Errorf("%v, %d rides, %d of %d files", err, len(prints), last, total)
+	}
+	if again > 20-before+1 {
+		t.Errorf("%d recordings were taken in again", again-(20-before))
+	}
+	if !slices.Contains(refused, "bad.fit") {
+		t.Errorf("refused %q", refused)
+	}
+	broken := errors.New("no room")
+	if err := Walk(context.Background(), files, nil, func(Arrived) error { return broken }, nil); !errors.Is(err, broken) {
+		t.Errorf("ended with %v", err)
+	}
+}
+
+func FuzzGPX(f *testing.F) {
+	f.Add(gpxOf(ride(1, 5, "")))
+	f.Add([]byte("<gpx><trk><trkseg><trkpt lat='1' lon='2'><time>2026-05-01T10:00:00Z</time><hr>1e300</hr></trkpt></trkseg><trkseg><trkpt lat='1' lon='2'/></trkseg></trk></gpx>"))
+	f.Add([]byte("<gpx><trk><trkseg><trkpt><time>2026-05-01T10:00:00Z</time><power>200</power></trkpt></trk>"))
+	f.Add([]byte("<gpx><!DOCTYPE x [<!ENTITY a \"b\">]>&a;</gpx>"))
+	f.Fuzz(func(t *testing.T, data []byte) { fuzzed(t, data, readGPX) })
+}
+
+func FuzzCSV(f *testing.F) {
+	f.Add([]byte("time,power,hr\n0,100,120\n1,101,121\n"))
+	f.Add([]byte("Zeit;Leistung (W)\n0:00:00;100,5\n23:59:59;1\n0:00:01;2\n"))
+	f.Add([]byte("timestamp\tpower\n2026-05-01T10:00:00Z\t200\n1e300\t1e-300\n"))
+	f.Add([]byte("seconds,paused,power_w,power_w:pedals,marks\n1,0,100,101,lap\n2,1,,,lap: x; pause\n"))
+	f.Add([]byte("date,time,speed,latitude\n2026-05-01,10:00:00,1,5e9\n"))
+	f.Fuzz(func(t *testing.T, data []byte) { fuzzed(t, data, readCSV) })
+}
+
+func fuzzed(t *testing.T, data []byte, read func(string, []byte) ([]Arrived, error)) {
+	got, err := read("fuzz", data)
+	if err != nil {
+		message, _ := problem.ForPerson(err)
+		if len(got) > 0 || !strings.HasPrefix(message, "fuzz: ") {
+			t.Fatal(len(got), err)
+		}
+		return
+	}
+	for _, a := range got {
+		if err := a.Recording.Validate(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkWalk takes in 200 rides of an hour by two workers and reports what
+// a thousand would take.
+func BenchmarkWalk(b *testing.B) {
+	data := fitOf(b, ride(1, 3600, ""))
+	files := fstest.MapFS{}
+	for i := range 200 {
+		files[fmt.Sprintf("%03d.fit", i)] = &fstest.MapFile{Data: data}
+	}
+	var most atomic.Uint64
+	b.ReportAllocs()
+	for b.Loop() {
+		n := 0
+		err := Walk(context.Background(), files, nil, func(a Arrived) error {
+			if n++; n%50 == 0 {
+				var m runtime.MemStats
+				runtime.ReadMemStats(&m)
+				most.Store(max(most.Load(), m.HeapInuse))
+			}
+			return a.Err
+		}, nil)
+		if err != nil || n != 200 {
+			b.Fatal(n, err)
+		}
+	}
+	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)*5, "s/1000-rides")
+	b.ReportMetric(float64(most.Load())/1e6, "MB-heap")
+}
+
+func BenchmarkGPX(b *testing.B) { benchmark(b, gpxOf(ride(1, 3600, ""))) }
+func BenchmarkCSV(b *testing.B) { benchmark(b, csvOf(b, ride(1, 3600, ""))) }
+func BenchmarkSame(b *testing.B) {
+	x, y := ride(1, 3600, ""), ride(1, 3600, "other")
+	for b.Loop() {
+		if Same(x, y) != AnotherDevice {
+			b.Fatal("not the same ride")
+		}
+	}
+}
+
+func benchmark(b *testing.B, data []byte) {
+	b.SetBytes(int64(len(data)))
+	for b.Loop() {
+		if err := Each("x", bytes.NewReader(data), Usual(), func(a Arrived) error { return a.Err }); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func utc(unix int64) string { return time.Unix(unix, 0).UTC().Format(time.RFC3339) }
