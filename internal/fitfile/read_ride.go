@@ -294,6 +294,10 @@ func (m *maker) marks() {
 		}
 	}
 	m.pauses(add, end)
+	if m.scan.own {
+		// The last mean stands up to here, not only from its beginning.
+		out = append(out, recording.Mark{Seconds: min(m.lastRecord()-m.from, tooFar), Kind: recording.Note, Words: "end of the file"})
+	}
 	for _, r := range m.clock.repaired {
 		if r.from < m.records.from || r.to > m.records.to {
 			continue
@@ -309,6 +313,17 @@ func (m *maker) marks() {
 	}
 	slices.SortStableFunc(out, func(x, y recording.Mark) int { return cmp.Compare(x.Seconds, y.Seconds) })
 	m.rec.Marks = out
+}
+
+// lastRecord is when the session's last record was, s since 1970.
+func (m *maker) lastRecord() float64 {
+	last := m.from
+	for _, t := range m.clock.at[m.records.from:m.records.to] {
+		if t >= m.from && t < m.to {
+			last = math.Max(last, t)
+		}
+	}
+	return last
 }
 
 // pauses are stretches in which the device's timer stood. A stop without a
