@@ -20,6 +20,8 @@ func (e Evidence) words() string {
 		fmt.Fprintf(&b, "%s maximal test, %.0f W", durationWords(e.Duration), e.Watts)
 	case BestEffort:
 		fmt.Fprintf(&b, "best %s of a ride, %.0f W", durationWords(e.Duration), e.Watts)
+	case RideEffort:
+		fmt.Fprintf(&b, "a ride's %s, %.0f W", durationWords(e.Duration), e.Watts)
 	case HillTime:
 		fmt.Fprintf(&b, "a hill of %.1f km and %.0f m up in %s", e.Length/1000, e.Ascent, durationWords(e.Duration))
 	case EasyHeartRate:
@@ -74,7 +76,7 @@ func (in *inference) explain(r Rider, l Learnt) {
 }
 
 var kindNames = map[Kind]string{MaximalTest: "maximal test", StatedThreshold: "stated threshold", BestEffort: "best effort",
-	HillTime: "hill time", EasyHeartRate: "easy heart rate", TalkTest: "talk test"}
+	HillTime: "hill time", EasyHeartRate: "easy heart rate", TalkTest: "talk test", RideEffort: "ridden effort"}
 
 func (in *inference) model(r Rider) string {
 	typical := fmt.Sprintf("what is typical of a %s", r.Level)
@@ -82,7 +84,7 @@ func (in *inference) model(r Rider) string {
 		return "No usable evidence: this is " + typical + " of this mass, age and sex, not measured."
 	}
 	var from []string
-	for _, k := range []Kind{MaximalTest, BestEffort, StatedThreshold, HillTime, TalkTest, EasyHeartRate} {
+	for _, k := range []Kind{MaximalTest, BestEffort, RideEffort, StatedThreshold, HillTime, TalkTest, EasyHeartRate} {
 		n := 0
 		for _, o := range in.obs {
 			if r.Evidence[o.piece].Kind == k {

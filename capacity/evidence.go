@@ -12,6 +12,7 @@ type Rider struct {
 	HeartRateOff bool    // the rider's heart rate is not to be used
 	Screened     bool    // has been through a health screening for hard exercise
 	Evidence     []Evidence
+	Off          []TimeOff // stretches without riding, in the past or to today
 }
 
 // Kind of evidence.
@@ -32,6 +33,9 @@ const (
 	// TalkTest is the power at which speaking in sentences just stops being
 	// comfortable.
 	TalkTest
+	// RideEffort is the mean power over the duration of a ride that came
+	// nearest to what was possible, with the answer given after it, if any.
+	RideEffort
 )
 
 // Harder is the answer to 'could you have gone harder?'.

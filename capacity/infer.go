@@ -56,7 +56,7 @@ type inference struct {
 }
 
 func newInference(r Rider, ride Source) *inference {
-	in := &inference{latent: latent{outdoor: -1, heartMax: -1, heartLine: -1, firstStep: -1, wider: 1}}
+	in := &inference{latent: latent{outdoor: -1, heartMax: -1, heartLine: -1, firstStep: -1, habit: -1, layoff: -1, wider: 1}}
 	in.mean, in.cov = prior(r)
 	in.observe(r, ride)
 	in.seal()
@@ -107,6 +107,7 @@ func (in *inference) check(at []float64) {
 	worst, squares := 0.0, 0.0
 	for i := range in.obs {
 		off, sd := in.residual(&in.obs[i], at, c)
+		off = in.obs[i].beyond(off)
 		if off < 0 && in.obs[i].slack > 0 {
 			continue // ridden well below what is possible: no contradiction
 		}

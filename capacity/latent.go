@@ -30,7 +30,12 @@ type datum struct {
 	slack    float64 // mean of what was left unridden; 0 for a maximal test
 	source   int     // position of its source's scale; −1: true watts
 	outdoor  bool
-	steps    int // how many of the steps back in time lie between now and then
+	habit    bool    // carries the rider's way of answering
+	lost     float64 // logarithm of what usual riders lost by time off since
+	steps    int     // how many of the steps back in time lie between now and then
+
+	banded           bool // slack lies in a band: an answer after a ride
+	bandFrom, bandTo float64
 
 	heart float64 // bpm; 0 unless this is a heart rate at an easy load
 	watts float64 // W displayed, of that load
@@ -43,10 +48,10 @@ type latent struct {
 	cov  *mat.SymDense // of the prior
 	obs  []datum
 
-	outdoor, heartMax, heartLine, firstStep int // positions; −1 if there is none
-	heart, mass                             float64
-	wider                                   float64 // factor on every error; 1
-	fixedNoise                              bool    // the repeat error is stated, for checks
+	outdoor, heartMax, heartLine, firstStep, habit, layoff int // positions; −1 if there is none
+	heart, mass                                            float64
+	wider                                                  float64 // factor on every error; 1
+	fixedNoise                                             bool    // the repeat error is stated, for checks
 
 	precision *mat.SymDense
 	start     []float64 // where the search for the mode begins; nil: the prior's mean
@@ -112,7 +117,7 @@ func (m *latent) capacity(x []float64) Capacity {
 // density is the logarithm of how probable an datum is.
 func (m *latent) density(o *datum, x []float64, c Capacity) float64 {
 	off, sd := m.residual(o, x, c)
-	return lnSlack(off, sd, o.slack)
+	return o.lnDensity(off, sd)
 }
 
 // residual is how far an datum lies above what the latent numbers say,
@@ -137,6 +142,12 @@ func (m *latent) residual(o *datum, x []float64, c Capacity) (off, sd float64) {
 	if o.outdoor {
 		then += x[m.outdoor]
 	}
+	if o.lost != 0 {
+		then += o.lost * (1 + x[m.layoff])
+	}
+	if o.habit {
+		then += habit + x[m.habit]
+	}
 	if o.heart > 0 {
 		most := m.heart + x[m.heartMax]
 		oxygen := OxygenUptake(o.watts*math.Exp(-scale), m.mass) / OxygenUptake(c.Power(heartPower)*math.Exp(then), m.mass)
@@ -160,6 +171,12 @@ func (m *latent) touched(o *datum) []int {
 	}
 	if o.outdoor {
 		at = append(at, m.outdoor)
+	}
+	if o.lost != 0 {
+		at = append(at, m.layoff)
+	}
+	if o.habit {
+		at = append(at, m.habit)
 	}
 	if o.heart > 0 {
 		at = append(at, m.heartMax, m.heartLine)

@@ -116,6 +116,7 @@ func (in *inference) observe(r Rider, ride Source) {
 		in.obs = append(in.obs, o)
 	}
 	in.age(r.Evidence)
+	in.rest(r)
 }
 
 // source is the position of the scale of the evidence's power source.
@@ -170,6 +171,9 @@ func (in *inference) datum(r Rider, e Evidence) (o datum, used string) {
 	case e.Duration > FadeFrom:
 		o.sd = longError
 	}
+	if e.Kind == RideEffort {
+		return in.answered(e, o)
+	}
 	return o, used + slackWords(o.slack)
 }
 
@@ -199,7 +203,7 @@ func (in *inference) heartModel(r Rider) {
 // unusable is why a piece of evidence tells nothing; empty if it does.
 func (e Evidence) unusable(r Rider) string {
 	watts := e.Kind != HillTime && !(e.Watts >= leastWatts && e.Watts <= mostWatts)
-	timed := e.Kind == MaximalTest || e.Kind == BestEffort || e.Kind == HillTime
+	timed := e.Kind == MaximalTest || e.Kind == BestEffort || e.Kind == HillTime || e.Kind == RideEffort
 	switch {
 	case e.Date != "" && e.Age < 0:
 		return "it is dated after this ride"

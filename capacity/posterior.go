@@ -98,7 +98,7 @@ func (m *latent) slopes(x []float64) (g []float64, h *mat.SymDense) {
 			y[i] = x[i]
 			row[i] = (up - down) / (2 * small)
 		}
-		first, second := slackSlopes(off, sd, o.slack)
+		first, second := o.slopes(off, sd)
 		for p, i := range at {
 			g[i] += first * row[i]
 			for _, j := range at[:p+1] {
@@ -119,7 +119,7 @@ func (m *latent) slopes(x []float64) (g []float64, h *mat.SymDense) {
 func (m *latent) noiseSlopes(o *datum, x []float64, off float64) (first, second float64) {
 	const step = 1e-3
 	at := func(d float64) float64 {
-		return -lnSlack(off, m.wider*math.Hypot(o.sd, math.Exp(x[lnNoise]+d)), o.slack)
+		return -o.lnDensity(off, m.wider*math.Hypot(o.sd, math.Exp(x[lnNoise]+d)))
 	}
 	up, middle, down := at(step), at(0), at(-step)
 	return (up - down) / (2 * step), (up - 2*middle + down) / (step * step)
