@@ -248,3 +248,14 @@ func (s *seconds) passes(m float64) (int, bool) {
 	}
 	return 0, false
 }
+
+// powerSource is the name of what the power is from; empty if nothing was.
+func powerSource(q MeasureRequest) string {
+	if q.Source != "" {
+		return q.Source
+	}
+	if names := q.Recording.Sources(recording.Power); len(names) > 0 {
+		return names[0]
+	}
+	return ""
+}
