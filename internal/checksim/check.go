@@ -23,7 +23,7 @@ type check struct {
 	gone    []span     // when the radio is full
 	locked  []span     // when the belt counts the cadence
 	set     float64    // circumference the speed sensor is set to, over the true one
-	losses  [4]float64 // chances of the other sensors: speed, cadence, belt, machine speed
+	losses  [3]float64 // chances of the other sensors: speed, cadence, belt
 	size    float64    // with its sign
 }
 
@@ -106,27 +106,39 @@ func (k *check) record(t *trace, r *rand.Rand) *recording.Recording {
 			rec.Used[c.Quantity] = c.Source
 		}
 	}
+	sent := map[string][]message{}
 	for _, m := range k.meters {
-		add(m.power(t, k.parts, k.gone, k.calm(), r))
+		sent[m.source] = messages(len(t.crank), m.every, m.latency, m.loss, k.gone, r)
 	}
-	k.turning(t, r, add)
+	for i, source := range []string{"speed", "cadence", "belt"} {
+		sent[source] = messages(len(t.crank), 1, between(0.02, 0.1, r), k.losses[i], k.gone, r)
+	}
+	for _, m := range k.meters {
+		add(m.power(t, k.parts, sent[m.source], k.calm(), r))
+	}
+	k.turning(t, sent, r, add)
 	if k.Setup == Both || k.Setup == Alone || k.Setup == Curve {
-		belt := plain{recording.HeartRate, "belt", 1, between(0.02, 0.1, r), 1, 0, 0.4, 1, k.losses[2], 0}.channel(t.heart, k.gone, r)
+		belt := plain{recording.HeartRate, "belt", 1, 0, 0.4, 1, 0}.channel(t.heart, sent["belt"], r)
 		k.lock(&belt, t)
 		add(belt)
 	}
 	if k.machine.controllable {
-		commanded, target := recording.Channel{Quantity: recording.Commanded, Source: "ride/power"}, recording.Channel{Quantity: recording.Target, Source: "ride"}
-		for _, c := range t.commands {
-			commanded.Seconds, commanded.Values = append(commanded.Seconds, c.at), append(commanded.Values, c.watts)
-		}
-		for s := 0.0; s < k.parts[len(k.parts)-1].to; s++ {
-			target.Seconds, target.Values = append(target.Seconds, s), append(target.Values, askedAt(k.parts, s))
-		}
-		add(commanded)
-		add(target)
+		k.asked(t, add)
 	}
 	return rec
+}
+
+// asked are the channels of what the program told trainer and rider.
+func (k *check) asked(t *trace, add func(recording.Channel)) {
+	commanded, target := recording.Channel{Quantity: recording.Commanded, Source: "ride/power"}, recording.Channel{Quantity: recording.Target, Source: "ride"}
+	for _, c := range t.commands {
+		commanded.Seconds, commanded.Values = append(commanded.Seconds, c.at), append(commanded.Values, c.watts)
+	}
+	for s := 0.0; s < k.parts[len(k.parts)-1].to; s++ {
+		target.Seconds, target.Values = append(target.Seconds, s), append(target.Values, askedAt(k.parts, s))
+	}
+	add(commanded)
+	add(target)
 }
 
 func askedAt(parts []part, at float64) float64 {
@@ -138,43 +150,34 @@ func askedAt(parts []part, at float64) float64 {
 	return 0
 }
 
-// turning are the channels of cadence and speed.
-func (k *check) turning(t *trace, r *rand.Rand, add func(recording.Channel)) {
+// turning are the channels of cadence, speed and sides.
+func (k *check) turning(t *trace, sent map[string][]message, r *rand.Rand, add func(recording.Channel)) {
 	cadence := t.cadence
-	source, loss, every := map[Setup]string{Both: "meter", Alone: "trainer", Curve: "cadence", Hub: "pedals", Crank: "meter"}[k.Setup], k.losses[1], 1.0
-	for _, m := range k.meters {
-		if m.source == source {
-			loss, every = m.loss, m.every
-		}
-	}
+	source := map[Setup]string{Both: "meter", Alone: "trainer", Curve: "cadence", Hub: "pedals", Crank: "meter"}[k.Setup]
 	if k.Setup == Alone { // reckoned from the wheel: it does not see cranks turned backwards
 		zero := k.zero()
 		cadence = slices.Clone(cadence)
-		for i := int(zero.from*perSecond) + perSecond; i < int(zero.to*perSecond); i++ {
-			cadence[i] = 0
-		}
+		clear(cadence[int(zero.from*perSecond)+perSecond : int(zero.to*perSecond)])
 	}
-	add(plain{recording.Cadence, source, every, between(0.02, 0.1, r), 1, 0, 0.7, 1, loss, 3}.channel(cadence, k.gone, r))
+	add(plain{recording.Cadence, source, 1, 0, 0.7, 1, 3}.channel(cadence, sent[source], r))
 	shows := k.set * (1 + between(-0.001, 0.001, r))
 	switch k.Setup {
 	case Both, Curve:
-		add(plain{recording.WheelSpeed, "speed", 1, between(0.02, 0.1, r), shows, 0.003, 0, 0.001, k.losses[0], 0.2}.channel(t.wheelSpeed, k.gone, r))
+		add(plain{recording.WheelSpeed, "speed", shows, 0.003, 0, 0.001, 0.2}.channel(t.wheelSpeed, sent["speed"], r))
 	case Hub:
-		add(plain{recording.WheelSpeed, "hub", k.meters[0].every, between(0.02, 0.1, r), 1, 0.003, 0, 0.001, k.meters[0].loss, 0.2}.channel(t.wheelSpeed, k.gone, r))
+		add(plain{recording.WheelSpeed, "hub", 1, 0.003, 0, 0.001, 0.2}.channel(t.wheelSpeed, sent["hub"], r))
 	}
 	if k.machine.controllable {
-		add(plain{recording.MachineSpeed, "trainer", k.meters[0].every, between(0.02, 0.1, r), 1 + between(-0.002, 0.002, r), 0.002, 0, 0.001, k.meters[0].loss, 0.2}.
-			channel(t.rollerSpeed, k.gone, r))
+		add(plain{recording.MachineSpeed, "trainer", 1 + between(-0.002, 0.002, r), 0.002, 0, 0.001, 0.2}.channel(t.rollerSpeed, sent["trainer"], r))
 	}
 	if k.Setup == Hub || k.Setup == Crank {
-		share := make([]float64, len(t.cadence))
-		even := between(0.49, 0.51, r)
+		share, even := make([]float64, len(t.cadence)), between(0.49, 0.51, r)
 		for i, c := range t.cadence {
 			if c > 0 {
 				share[i] = even
 			}
 		}
-		add(plain{recording.LeftShare, "pedals", 1, 0.05, 1, 0.02, 0, 0.005, k.meters[1].loss, 0.1}.channel(share, k.gone, r))
+		add(plain{recording.LeftShare, "pedals", 1, 0.02, 0, 0.005, 0.1}.channel(share, sent["pedals"], r))
 	}
 }
 

@@ -94,19 +94,35 @@ func (m meter) lag() float64 { return m.tau + m.smooth + m.every/2 + m.latency +
 // jitter is how much later than due a message may arrive, s.
 const jitter = 0.03
 
-// messages calls say for every message a device sends, with the steps since
-// the last one; lost ones are left out.
-func messages(n int, every, latency, loss float64, gone []span, r *rand.Rand, say func(k int, from, to int, arrives float64)) {
+// message is what a device sends at once: the steps since the last one, and
+// when it arrives.
+type message struct {
+	from, to int
+	arrives  float64
+}
+
+// messages are those of a device that arrive, of n steps. All its channels
+// come in them, and are lost together.
+func messages(n int, every, latency, loss float64, gone []span, r *rand.Rand) []message {
 	per := int(math.Round(every * perSecond))
-	first := 1 + r.IntN(per)
-	for k, to := 0, first; to <= n; k, to = k+1, to+per {
+	var out []message
+	for to := 1 + r.IntN(per); to <= n; to += per {
 		sent := float64(to) * step
 		arrives := sent + latency + jitter*r.Float64()
-		if r.Float64() < loss || within(gone, sent) {
-			continue
+		if r.Float64() >= loss && !within(gone, sent) {
+			out = append(out, message{max(0, to-per), to, arrives})
 		}
-		say(k, max(0, to-per), to, arrives)
 	}
+	return out
+}
+
+// mean of what happened since the last message.
+func (m message) mean(values []float64) float64 {
+	sum := 0.0
+	for _, v := range values[m.from:m.to] {
+		sum += v
+	}
+	return sum / float64(m.to-m.from)
 }
 
 func within(spans []span, at float64) bool {
@@ -119,23 +135,19 @@ func within(spans []span, at float64) bool {
 }
 
 // power is the channel of a meter.
-func (m meter) power(t *trace, parts []part, gone []span, spikesIn span, r *rand.Rand) recording.Channel {
+func (m meter) power(t *trace, parts []part, sent []message, spikesIn span, r *rand.Rand) recording.Channel {
 	c := recording.Channel{Quantity: recording.Power, Source: m.source}
 	seen := m.seen(t, parts)
 	last := 0.0
-	messages(len(seen), m.every, m.latency, m.loss, gone, r, func(_, from, to int, arrives float64) {
-		mean := 0.0
-		for _, w := range seen[from:to] {
-			mean += w / float64(to-from)
-		}
-		mean *= 1 + m.noise/math.Sqrt(m.every)*r.NormFloat64()
+	for _, x := range sent {
+		mean := x.mean(seen) * (1 + m.noise/math.Sqrt(m.every)*r.NormFloat64())
 		shown := math.Max(0, math.Round(mean/m.quantum)*m.quantum)
-		if sent := float64(to) * step; sent >= m.stuck.from && sent < m.stuck.to {
+		if at := float64(x.to) * step; at >= m.stuck.from && at < m.stuck.to {
 			shown = last
 		}
 		last = shown
-		c.Seconds, c.Values = append(c.Seconds, arrives), append(c.Values, shown)
-	})
+		c.Seconds, c.Values = append(c.Seconds, x.arrives), append(c.Values, shown)
+	}
 	m.spike(&c, spikesIn, r)
 	return c
 }
@@ -153,29 +165,25 @@ func (m meter) spike(c *recording.Channel, in span, r *rand.Rand) {
 	}
 }
 
-// plain is a sensor that shows one value with noise.
+// plain is a quantity shown with noise: true·scale·(1 + noise·N) + adds·N, in
+// steps of quantum; what is below fewest is shown as 0.
 type plain struct {
-	quantity              recording.Quantity
-	source                string
-	every, latency        float64
-	scale, noise, adds    float64 // shown = true·scale·(1 + noise·N) + adds·N
-	quantum, loss, fewest float64
+	quantity                            recording.Quantity
+	source                              string
+	scale, noise, adds, quantum, fewest float64
 }
 
-func (p plain) channel(values []float64, gone []span, r *rand.Rand) recording.Channel {
+func (p plain) channel(values []float64, sent []message, r *rand.Rand) recording.Channel {
 	c := recording.Channel{Quantity: p.quantity, Source: p.source}
-	messages(len(values), p.every, p.latency, p.loss, gone, r, func(_, from, to int, arrives float64) {
-		mean := 0.0
-		for _, v := range values[from:to] {
-			mean += v / float64(to-from)
-		}
-		if mean > p.fewest {
-			mean = mean*p.scale*(1+p.noise*r.NormFloat64()) + p.adds*r.NormFloat64()
+	for _, x := range sent {
+		v := x.mean(values)
+		if v > p.fewest {
+			v = v*p.scale*(1+p.noise*r.NormFloat64()) + p.adds*r.NormFloat64()
 		} else {
-			mean = 0
+			v = 0
 		}
-		c.Seconds = append(c.Seconds, arrives)
-		c.Values = append(c.Values, math.Max(0, math.Round(mean/p.quantum)*p.quantum))
-	})
+		c.Seconds = append(c.Seconds, x.arrives)
+		c.Values = append(c.Values, math.Max(0, math.Round(v/p.quantum)*p.quantum))
+	}
 	return c
 }
