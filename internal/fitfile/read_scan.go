@@ -82,7 +82,7 @@ type scan struct {
 	own        bool // Chainline wrote it
 	created    uint32
 	hint       uint32 // the first time stamp before the records
-	room       int // records there may be, a guess by the file's size
+	room       int    // records there may be, a guess by the file's size
 	records    int
 	dropped    int      // above the limit
 	times      []uint32 // of the records; 0: none
