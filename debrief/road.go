@@ -66,7 +66,7 @@ type RoadFit struct {
 
 // What a fit needs and refuses; our judgement.
 const (
-	windowRows  = 20  // s of a window
+	windowRows  = 30  // s of a window
 	blockRows   = 6   // windows that are taken as one when errors are reckoned
 	leastFit    = 600 // s alone
 	leastShared = 300 // s with somebody near

@@ -1,6 +1,7 @@
 package debrief
 
 import (
+	"flag"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -8,6 +9,16 @@ import (
 	"chainline/estimate"
 	"chainline/physics"
 )
+
+var all = flag.Bool("all", false, "simulate as many rides as the stated figures rest on")
+
+// rides is how many are simulated: with -all as many as the demand names.
+func rides(full int) int {
+	if *all {
+		return full
+	}
+	return full / 5
+}
 
 // outing is a simulated ride: the true road, and how it is ridden and seen.
 type outing struct {
@@ -17,6 +28,7 @@ type outing struct {
 	steady  bool
 	shelter func(second int) float64 // share of the drag left; nil: alone
 	minutes int
+	rough   float64 // times the errors of seen; 0 is 1
 }
 
 // seen is what a recording of it holds, one row a second: watts off by 2 % from
@@ -24,6 +36,7 @@ type outing struct {
 // gradient to 0.01 %. Bends are braked to 7 m/s.
 func (o outing) seen(r *rand.Rand) []RoadRow {
 	m := o.road.Motion(o.rider)
+	rough := math.Max(1, o.rough)
 	v, gradient, until, watts, change, bend := 6.0, 0.0, 0.0, 200.0, 0, 0
 	x := 0.0
 	var rows []RoadRow
@@ -56,8 +69,8 @@ func (o outing) seen(r *rand.Rand) []RoadRow {
 			x += v * dt
 			climbed += gradient * v * dt
 		}
-		rows = append(rows, RoadRow{Watts: math.Round(o.scale * watts * (1 + 0.02*r.NormFloat64())), Speed: math.Round(100*(x-from+0.02*r.NormFloat64())) / 100,
-			Gradient: math.Round(1e4*climbed/(x-from)) / 1e4, Bend: bend > -2 && bend <= 6})
+		rows = append(rows, RoadRow{Watts: math.Round(o.scale * watts * (1 + 0.02*rough*r.NormFloat64())), Speed: math.Round(100*(x-from+0.02*rough*r.NormFloat64())) / 100,
+			Gradient: math.Round(1e4/rough*climbed/(x-from)) / (1e4 / rough), Bend: bend > -2 && bend <= 6})
 	}
 	return rows
 }
@@ -78,9 +91,9 @@ func (o outing) believed(rows []RoadRow) RoadRide {
 // Two hundred rides alone with varied power and an unbiased source: drag
 // within 2 % and rolling within 4 % in 95 % of them.
 func TestRoadAlone(t *testing.T) {
-	good, said := 0, 0
+	good, said, n := 0, 0, rides(200)
 	var offs, rolls []float64
-	for k := range 200 {
+	for k := range n {
 		r := estimate.Stream(41, k)
 		o := outing{scale: 1, minutes: 60}
 		o.road, o.rider = someRoad(r)
@@ -98,20 +111,24 @@ func TestRoadAlone(t *testing.T) {
 	}
 	ma, sa := meanSD(offs)
 	mb, sb := meanSD(rolls)
-	t.Logf("said %d, within limits %d of 200; drag off by %.2f ± %.2f %%, rolling by %.2f ± %.2f %%", said, good, 100*ma, 100*sa, 100*mb, 100*sb)
-	if good < 190 {
-		t.Errorf("within 2 and 4 %% in %d of 200 rides", good)
+	t.Logf("said %d, within limits %d of %d; drag off by %.2f ± %.2f %%, rolling by %.2f ± %.2f %%", said, good, n, 100*ma, 100*sa, 100*mb, 100*sb)
+	if float64(good) < 0.95*float64(n) {
+		t.Errorf("within 2 and 4 %% in %d of %d rides", good, n)
 	}
 }
 
 // With a source off by 2 % (sd) and a mass off by 0.5 kg the 95 % intervals
-// hold the truth in 90 to 98 % of 400 rides.
+// hold the truth in 90 to 98 % of 400 rides, half of them recorded three times
+// as roughly.
 func TestRoadIntervals(t *testing.T) {
 	var held [2]int
-	said := 0
-	for k := range 400 {
+	said, n, low, high := 0, rides(400), 0.83, 1.0 // few leave room for chance
+	if *all {
+		low, high = 0.90, 0.98
+	}
+	for k := range n {
 		r := estimate.Stream(42, k)
-		o := outing{minutes: 60, scale: math.Exp(0.02 * r.NormFloat64())}
+		o := outing{minutes: 60, scale: math.Exp(0.02 * r.NormFloat64()), rough: float64(1 + 2*(k%2))}
 		o.road, o.rider = someRoad(r)
 		ride := o.believed(o.seen(r))
 		ride.SourceSD, ride.MassSD = 0.02, 0.5
@@ -127,9 +144,9 @@ func TestRoadIntervals(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("said %d of 400; drag held in %.1f %%, rolling in %.1f %%", said, 100*float64(held[0])/float64(said), 100*float64(held[1])/float64(said))
+	t.Logf("said %d of %d; drag held in %.1f %%, rolling in %.1f %%", said, n, 100*float64(held[0])/float64(said), 100*float64(held[1])/float64(said))
 	for i, h := range held {
-		if share := float64(h) / float64(said); share < 0.90 || share > 0.98 || said < 380 {
+		if share := float64(h) / float64(said); share < low || share > high || float64(said) < 0.95*float64(n) {
 			t.Errorf("number %d: held in %.1f %% of %d", i, 100*share, said)
 		}
 	}
@@ -141,7 +158,7 @@ func (f Fitted) holds(x float64) bool { return f.Low95 <= x && x <= f.High95 }
 // said only with what was believed of rolling.
 func TestRoadSteady(t *testing.T) {
 	held, said := 0, 0
-	for k := range 100 {
+	for k := range rides(100) {
 		r := estimate.Stream(43, k)
 		o := outing{scale: 1, steady: true, minutes: 45}
 		o.road, o.rider = someRoad(r)
@@ -157,7 +174,7 @@ func TestRoadSteady(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("drag said in %d of 100, held in %d", said, held)
+	t.Logf("drag said in %d, held in %d", said, held)
 	if float64(held) < 0.9*float64(said) {
 		t.Errorf("drag held in %d of %d", held, said)
 	}
@@ -167,7 +184,7 @@ func TestRoadSteady(t *testing.T) {
 // confident and wrong. What is told of is left out, and gives the shelter.
 func TestRoadInBunches(t *testing.T) {
 	refused, right, n := 0, 0, 0
-	for k := range 200 {
+	for k := range rides(200) {
 		r := estimate.Stream(44, k)
 		o := outing{scale: 1, minutes: 60}
 		o.road, o.rider = someRoad(r)
@@ -211,7 +228,8 @@ func TestRoadInBunches(t *testing.T) {
 // shelter.
 func TestRoadShelter(t *testing.T) {
 	held, drags := 0, 0
-	for k := range 60 {
+	many := rides(60)
+	for k := range many {
 		r := estimate.Stream(45, k)
 		o := outing{scale: 1, minutes: 60}
 		o.road, o.rider = someRoad(r)
@@ -238,9 +256,9 @@ func TestRoadShelter(t *testing.T) {
 			drags++
 		}
 	}
-	t.Logf("shelter held in %d, drag in %d of 60", held, drags)
-	if held < 50 || drags < 50 {
-		t.Errorf("shelter held in %d, drag in %d of 60", held, drags)
+	t.Logf("shelter held in %d, drag in %d of %d", held, drags, many)
+	if least := 5 * many / 6; held < least || drags < least {
+		t.Errorf("shelter held in %d, drag in %d of %d", held, drags, many)
 	}
 }
 
