@@ -129,8 +129,7 @@ func (g *checkGuide) steady(s ride.Snapshot, part string, into, dt float64) (Che
 // zero is over soon after a device said that its zero was set.
 func (g *checkGuide) zero(s ride.Snapshot, into float64) (CheckGuide, bool) {
 	for _, n := range s.Notices {
-		words := strings.ToLower(n.Words)
-		if n.Kind == ride.AboutSensor && s.At.Sub(n.At) < 30*time.Second && (strings.Contains(words, "zero") || strings.Contains(words, "spin-down") || strings.Contains(words, "spun")) && g.zeroed.IsZero() {
+		if _, well := calibrated(n); well && s.At.Sub(n.At) < 30*time.Second && g.zeroed.IsZero() {
 			g.zeroed = n.At
 		}
 	}
@@ -138,6 +137,18 @@ func (g *checkGuide) zero(s ride.Snapshot, into float64) (CheckGuide, bool) {
 		return CheckGuide{"Keep feet off; it goes on by itself, or when you say so.", share(into, s.Step.LengthS)}, false
 	}
 	return CheckGuide{"The device has answered.", 1}, s.Stage == ride.Riding && s.At.Sub(g.zeroed).Seconds() > guideZeroed
+}
+
+// calibrated tells whether a notice ends a calibration, and whether well.
+func calibrated(n ride.Notice) (over, well bool) {
+	if n.Kind != ride.AboutSensor {
+		return false, false
+	}
+	well = strings.HasPrefix(n.Words, "The zero offset of ") && strings.Contains(n.Words, " is set") ||
+		strings.HasPrefix(n.Words, "The spin-down of ") && strings.HasSuffix(n.Words, " is done.")
+	over = well || strings.Contains(n.Words, "was not set") || strings.Contains(n.Words, "no zero offset") ||
+		strings.Contains(n.Words, "spin-down") && (strings.HasSuffix(n.Words, " failed.") || strings.Contains(n.Words, "does not begin"))
+	return over, well
 }
 
 // coast is over when the wheel has stood for a while.

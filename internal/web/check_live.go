@@ -367,29 +367,79 @@ func (s *Server) checkKey(w http.ResponseWriter, r *http.Request) error {
 	return s.see(w, r, "/ride/"+x.ID+"/check", why)
 }
 
-// calibrateFor is how long a ride stands for a device to answer.
-const calibrateFor = 8 * time.Second
+// How long a ride stands at most for a device to answer: a zero offset takes
+// seconds, a spin-down a ride up to speed and a wheel that runs down.
+const (
+	zeroFor     = 10 * time.Second
+	spinDownFor = 2 * time.Minute
+)
 
+// calibrate has a device set its zero or spin down, while the ride stands.
 func (s *Server) calibrate(x *live.Ride, k ride.Key) string {
-	stage := x.Engine.Snapshot().Stage
-	if stage == ride.Riding {
+	before := x.Engine.Snapshot()
+	if before.Stage == ride.Riding {
 		if why := x.Engine.Key(ride.Key{Kind: ride.KeyPause}); why != "" {
 			return why
 		}
 	}
-	if why := x.Engine.Key(k); why != "" {
+	snapshots, stop := x.Engine.Watch()
+	if why := x.Engine.Key(k); why != "" || before.Stage != ride.Riding {
+		stop()
+		if why != "" && before.Stage == ride.Riding {
+			x.Engine.Key(ride.Key{Kind: ride.KeyResume})
+		}
 		return why
 	}
-	if stage == ride.Riding {
-		go func() {
-			select {
-			case <-time.After(calibrateFor):
-				x.Engine.Key(ride.Key{Kind: ride.KeyResume}) // nothing to go on with: it says so, and nobody hears
-			case <-x.Settled():
-			}
-		}()
+	limit := time.NewTimer(zeroFor)
+	if k.Kind == ride.KeySpinDown {
+		limit.Reset(spinDownFor)
 	}
+	go func() {
+		defer stop()
+		defer limit.Stop()
+		for {
+			select {
+			case snap := <-snapshots:
+				if !answered(snap, before.At) {
+					continue
+				}
+			case <-limit.C:
+			case <-x.Settled():
+				return
+			}
+			x.Engine.Key(ride.Key{Kind: ride.KeyResume}) // if somebody went on meanwhile, that is all right
+			return
+		}
+	}()
 	return ""
+}
+
+// answered tells whether a calibration ended after an instant.
+func answered(s ride.Snapshot, after time.Time) bool {
+	for _, n := range s.Notices {
+		if over, _ := calibrated(n); over && n.At.After(after) {
+			return true
+		}
+	}
+	return false
+}
+
+// askEndCheck asks once more, since what an ended check lacks cannot be judged.
+func (s *Server) askEndCheck(w http.ResponseWriter, r *http.Request) error {
+	x, err := s.theRide(r)
+	if err != nil {
+		return err
+	}
+	return s.show(w, r, http.StatusOK, &DeletePage{Base: checkBase("End the check?"), Action: "/ride/" + x.ID + "/check/end", Keep: "/ride/" + x.ID + "/check",
+		Button: "End the check", Stay: "Ride on", Says: "What was ridden is kept and looked at. What was not ridden cannot be judged, and the report says so."})
+}
+
+func (s *Server) endCheck(w http.ResponseWriter, r *http.Request) error {
+	x, err := s.theRide(r)
+	if err != nil {
+		return err
+	}
+	return s.see(w, r, "/ride/"+x.ID+"/check", x.Engine.Key(ride.Key{Kind: ride.KeyEnd}))
 }
 
 // reportRide makes the report of a check that was ridden.
@@ -408,6 +458,15 @@ func (s *Server) reportRide(w http.ResponseWriter, r *http.Request) error {
 	a, err := s.askedOf(r.Context(), id)
 	if err != nil {
 		return err
+	}
+	made, err := s.store.RigChecks(r.Context(), a.Rig)
+	if err != nil {
+		return err
+	}
+	for _, c := range made { // sent twice, or by two pages
+		if c.Ride == id && c.RiderID == a.Rider {
+			return s.see(w, r, "/check/"+c.ID, "")
+		}
 	}
 	parts, err := s.parts(r.Context(), briefAsk{Rider: a.Rider, Rig: a.Rig})
 	if err != nil {

@@ -3,7 +3,9 @@ package web
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -27,6 +29,22 @@ func (s *Server) rideCorrections(ctx context.Context, rigID string) (map[ride.So
 	for _, v := range verdicts {
 		if v.Key != "" {
 			out[ride.SourceKey(v.Key)] = v.Correction.Correct()
+		}
+	}
+	return out, nil
+}
+
+// correctionWords say which watts of a ride are corrected, and how.
+func (s *Server) correctionWords(ctx context.Context, rigID string) ([]string, error) {
+	verdicts, standing, err := s.standingCorrections(ctx, rigID)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, source := range slices.Sorted(maps.Keys(verdicts)) {
+		if verdicts[source].Key != "" {
+			out = append(out, fmt.Sprintf("The watts of %s are corrected by the rig check of %s: %s. What it shows itself is kept in the recording.", source,
+				standing[source].Applied.Format("2 January 2006"), verdicts[source].Correction.Words()))
 		}
 	}
 	return out, nil

@@ -51,6 +51,8 @@ func (s *Server) checkRoutes() {
 	s.get("/ride/{id}/check/live", s.checkLive)
 	s.post("/ride/{id}/check/key", s.checkKey)
 	s.post("/ride/{id}/check/report", s.reportRide)
+	s.get("/ride/{id}/check/end", s.askEndCheck)
+	s.post("/ride/{id}/check/end", s.endCheck)
 	s.get("/check/{id}", s.checkReport)
 	s.get("/check/{id}/json", s.checkJSON)
 	s.post("/check/{id}/apply", s.applyCorrection)

@@ -224,6 +224,13 @@ func (s *Server) beginRide(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if len(errs) == 0 {
+		words, err := s.correctionWords(r.Context(), typed["rig"])
+		if err != nil {
+			return err
+		}
+		riding.Warnings = append(riding.Warnings, words...)
+	}
+	if len(errs) == 0 {
 		_, err = s.live.Begin(context.WithoutCancel(r.Context()), riding, live.Choice{Kind: typed["devices"], Seed: uint64(s.now().UnixNano())})
 		if e, ok := errors.AsType[*problem.Error](err); ok {
 			errs = map[string]string{"devices": e.Message}
