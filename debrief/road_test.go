@@ -12,8 +12,8 @@ import (
 
 var all = flag.Bool("all", false, "simulate as many rides as the stated figures rest on")
 
-// rides is how many are simulated: with -all as many as the demand names.
-func rides(full int) int {
+// manyRides is how many are simulated: with -all as many as the demand names.
+func manyRides(full int) int {
 	if *all {
 		return full
 	}
@@ -91,7 +91,7 @@ func (o outing) believed(rows []RoadRow) RoadRide {
 // Two hundred rides alone with varied power and an unbiased source: drag
 // within 2 % and rolling within 4 % in 95 % of them.
 func TestRoadAlone(t *testing.T) {
-	good, said, n := 0, 0, rides(200)
+	good, said, n := 0, 0, manyRides(200)
 	var offs, rolls []float64
 	for k := range n {
 		r := estimate.Stream(41, k)
@@ -122,7 +122,7 @@ func TestRoadAlone(t *testing.T) {
 // as roughly.
 func TestRoadIntervals(t *testing.T) {
 	var held [2]int
-	said, n, low, high := 0, rides(400), 0.83, 1.0 // few leave room for chance
+	said, n, low, high := 0, manyRides(400), 0.83, 1.0 // few leave room for chance
 	if *all {
 		low, high = 0.90, 0.98
 	}
@@ -158,7 +158,7 @@ func (f Fitted) holds(x float64) bool { return f.Low95 <= x && x <= f.High95 }
 // said only with what was believed of rolling.
 func TestRoadSteady(t *testing.T) {
 	held, said := 0, 0
-	for k := range rides(100) {
+	for k := range manyRides(100) {
 		r := estimate.Stream(43, k)
 		o := outing{scale: 1, steady: true, minutes: 45}
 		o.road, o.rider = someRoad(r)
@@ -184,7 +184,7 @@ func TestRoadSteady(t *testing.T) {
 // confident and wrong. What is told of is left out, and gives the shelter.
 func TestRoadInBunches(t *testing.T) {
 	refused, right, n := 0, 0, 0
-	for k := range rides(200) {
+	for k := range manyRides(200) {
 		r := estimate.Stream(44, k)
 		o := outing{scale: 1, minutes: 60}
 		o.road, o.rider = someRoad(r)
@@ -228,7 +228,7 @@ func TestRoadInBunches(t *testing.T) {
 // shelter.
 func TestRoadShelter(t *testing.T) {
 	held, drags := 0, 0
-	many := rides(60)
+	many := manyRides(60)
 	for k := range many {
 		r := estimate.Stream(45, k)
 		o := outing{scale: 1, minutes: 60}
