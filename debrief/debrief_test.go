@@ -53,3 +53,45 @@ func TestMakeRefuses(t *testing.T) {
 		t.Errorf("a start that is no time: %v", err)
 	}
 }
+
+// FuzzMake makes debriefs of recordings of any numbers: they may be refused,
+// but nothing panics, and what is made can be written down.
+func FuzzMake(f *testing.F) {
+	f.Add([]byte{1, 2, 3, 4, 5, 6, 7, 8})
+	f.Add([]byte("any text that is long enough to be a ride of some seconds with several channels"))
+	f.Add([]byte{0, 255, 0, 255, 128, 7, 0, 0, 0, 1, 1, 1, 255, 255, 255, 255})
+	p, err := hill()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		b := recording.NewBuilder("", 1, 0, "road cycling")
+		quantities := []recording.Quantity{recording.Power, recording.Position, recording.HeartRate, recording.Altitude, recording.Cadence, recording.Target}
+		at := 0.0
+		for i := 0; i+2 < len(data) && i < 600; i += 3 {
+			at += float64(data[i]) / 16
+			v := float64(data[i+1])
+			if v > 250 {
+				v = math.Pow(10, float64(data[i+1]-250)*60) // absurd
+			}
+			if data[i+2]&0x80 != 0 {
+				v = -v
+			}
+			q := quantities[int(data[i+2]&0x7f)%len(quantities)]
+			if q == recording.Position {
+				v *= 100
+			}
+			if data[i+2] == 77 {
+				_ = b.Mark(recording.Mark{Seconds: at, Kind: []recording.MarkKind{recording.Lap, recording.Pause, recording.Resume}[data[i]%3]})
+			}
+			_ = b.Add(q, "any", at, v)
+		}
+		d, err := Make(context.Background(), Request{Ride: MeasureRequest{Recording: b.Recording(false), RestHeart: 50, Seed: 3}, Planned: &p})
+		if err != nil {
+			return
+		}
+		if _, err := json.Marshal(d); err != nil {
+			t.Error(err)
+		}
+	})
+}

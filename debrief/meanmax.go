@@ -136,7 +136,7 @@ func (s *stretches) diagonal(k int) {
 
 // slopeStep is how far, as a share, the slope may be from the best mean
 // before the blocks' bounds are made anew: cost against sharpness, measured.
-const slopeStep = 0.05
+const slopeStep = 0.07
 
 // growth is the median of what one second more adds to the best of durations
 // from and up to to.
@@ -236,8 +236,9 @@ func (s *stretches) visit(level, a, b int) {
 		return
 	}
 	if level == 0 {
-		s.visitLeaf(a, b)
-		s.leafLowest(b - a)
+		if s.visitLeaf(a, b) {
+			s.leafLowest(b - a)
+		}
 		return
 	}
 	n := s.blocks(level - 1)
@@ -251,20 +252,22 @@ func (s *stretches) visit(level, a, b int) {
 	s.refresh(level, b-a)
 }
 
-// visitLeaf tries every stretch from block a to block b of the finest level.
-func (s *stretches) visitLeaf(a, b int) {
+// visitLeaf tries every stretch from block a to block b of the finest level,
+// and tells whether one was better than the best.
+func (s *stretches) visitLeaf(a, b int) (better bool) {
 	last := min(len(s.sum), (b+1)*leaf)
 	for i := a * leaf; i < min(len(s.sum), (a+1)*leaf); i++ {
 		from := max(i+1, b*leaf)
 		if from >= last {
 			continue
 		}
-		start := s.sum[i]
-		best := s.best[from-i : last-i]
-		for x, end := range s.sum[from:last] {
+		start, ends := s.sum[i], s.sum[from:last]
+		best := s.best[from-i:][:len(ends)]
+		for x, end := range ends {
 			if v := end - start; v > best[x] {
-				best[x], s.at[from-i+x] = v, int32(i)
+				best[x], s.at[from-i+x], better = v, int32(i), true
 			}
 		}
 	}
+	return better
 }

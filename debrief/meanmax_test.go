@@ -20,15 +20,17 @@ func bruteForce(watts []float64) []float64 {
 		most := math.Inf(-1)
 		ends := sums[d:]
 		for i, start := range sums[:len(ends)] {
-			most = max(most, ends[i]-start)
+			if v := ends[i] - start; v > most {
+				most = v
+			}
 		}
 		best[d-1] = most
 	}
 	return best
 }
 
-// rides are powers of n seconds of every kind the bound has to bear.
-func rides(n int) map[string][]float64 {
+// powersOf are powers of n seconds of every kind the bound has to bear.
+func powersOf(n int) map[string][]float64 {
 	r := rand.New(rand.NewPCG(7, 1))
 	make1 := func(f func(i int) float64) []float64 {
 		w := make([]float64, n)
@@ -78,7 +80,7 @@ func rides(n int) map[string][]float64 {
 }
 
 func BenchmarkMeanMax(b *testing.B) {
-	for name, watts := range rides(18000) {
+	for name, watts := range powersOf(18000) {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
 				MeanMaximal(watts)
@@ -88,7 +90,7 @@ func BenchmarkMeanMax(b *testing.B) {
 }
 
 func BenchmarkMeanMaxBruteForce(b *testing.B) {
-	watts := rides(18000)["varied"]
+	watts := powersOf(18000)["varied"]
 	for b.Loop() {
 		bruteForce(watts)
 	}
@@ -96,7 +98,7 @@ func BenchmarkMeanMaxBruteForce(b *testing.B) {
 
 func TestMeanMaximalEqualsBruteForce(t *testing.T) {
 	for _, n := range []int{1, 2, 7, 8, 9, 127, 128, 129, 1000, 3601} {
-		for name, watts := range rides(n) {
+		for name, watts := range powersOf(n) {
 			sameAsBruteForce(t, name, watts)
 		}
 	}
@@ -124,7 +126,7 @@ func sameAsBruteForce(t *testing.T, name string, watts []float64) {
 }
 
 func TestMeanMaximalOfFiveHours(t *testing.T) {
-	all := rides(18000)
+	all := powersOf(18000)
 	for _, name := range []string{"varied", "constant with stops"} {
 		sameAsBruteForce(t, name, all[name])
 	}

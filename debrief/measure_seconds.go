@@ -60,9 +60,16 @@ func named(t *recording.Table, source string) []float64 {
 	return nil
 }
 
-// mend takes power out of pauses, and makes places go on over short gaps and
-// never back: a place that is not known is where one was last.
+// mend takes out what cannot be and what was measured in pauses, and makes
+// places go on over short gaps and never back: a place that is not known is
+// where one was last.
 func (s *seconds) mend() {
+	within(s.watts, -1e4, 1e4)
+	within(s.asked, -1e4, 1e4)
+	within(s.heart, 20, 300)
+	within(s.cadence, 0, 400)
+	within(s.position, 0, 1e7)
+	within(s.altitude, -1e4, 1e4)
 	last := math.NaN()
 	for i, m := range s.position {
 		if math.IsNaN(m) || m < last {
@@ -72,6 +79,15 @@ func (s *seconds) mend() {
 		}
 		if s.paused[i] {
 			s.watts[i], s.heart[i], s.cadence[i] = math.NaN(), math.NaN(), math.NaN()
+		}
+	}
+}
+
+// within makes a gap of what is outside a range that nothing real is outside of.
+func within(v []float64, least, most float64) {
+	for i, x := range v {
+		if !(x >= least && x <= most) {
+			v[i] = math.NaN()
 		}
 	}
 }
