@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"flag"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -372,53 +373,60 @@ func places(size, every int, rng *rand.Rand) []int {
 // stood before it.
 func TestDamage(t *testing.T) {
 	cases := 0
-	for name, data := range samples(t) {
-		rng := rand.New(rand.NewPCG(7, uint64(len(data))))
-		every := 1
-		if !*all {
-			every = max(1, min(len(data), 4096+1024+2000)/30)
-			if len(data) > 1<<20 {
-				every = 2000 // a few places
-			}
-		}
-		whole, _, _ := DecodeActivity(data, name)
-		want := readings(whole, offsets(data))
-		lost := 0
-		for _, at := range places(len(data), every, rng) {
-			flipped := slices.Clone(data)
-			flipped[at] ^= byte(1 + rng.IntN(255))
-			for kind, damaged := range map[string][]byte{"cut": data[:at], "flipped": flipped} {
-				cases++
-				rides, losses, err := DecodeActivity(damaged, name)
-				if err != nil {
-					if message, _ := problem.ForPerson(err); message == "" || strings.Contains(message, "inside the program") {
-						t.Errorf("%s %s at %d: %v", name, kind, at, err)
-					}
-				}
-				for _, r := range rides {
-					if err := r.Recording.Validate(); err != nil {
-						t.Errorf("%s %s at %d: %v", name, kind, at, err)
-					}
-				}
-				if kind == "cut" && err == nil && len(losses) == 0 {
-					t.Errorf("%s cut at %d: nobody was told", name, at)
-				}
-				if gone := missing(want, readings(rides, nil), at); gone != "" {
-					lost++
-					if lost < 4 {
-						t.Errorf("%s %s at %d: lost %s (%v, %v)", name, kind, at, gone, err, losses)
-					}
-				}
-			}
-		}
-		if lost > 0 {
-			t.Errorf("%s: %d damages cost what stood before them", name, lost)
-		}
+	files := samples(t)
+	names := slices.SortedFunc(maps.Keys(files), func(a, b string) int { return len(files[a]) - len(files[b]) })
+	for _, name := range names {
+		t.Run(name, func(t *testing.T) { cases += damaged(t, name, files[name]) })
 	}
 	t.Logf("%d damaged files", cases)
 	if cases < 1200 {
 		t.Errorf("only %d damaged files", cases)
 	}
+}
+
+// damaged damages one sample in its places and returns how often.
+func damaged(t *testing.T, name string, data []byte) (cases int) {
+	rng := rand.New(rand.NewPCG(7, uint64(len(data))))
+	every := 1
+	if !*all {
+		every = max(1, min(len(data), 4096+1024+2000)/30)
+		if len(data) > 1<<20 {
+			every = 2000 // a few places
+		}
+	}
+	whole, _, _ := DecodeActivity(data, name)
+	want := readings(whole, offsets(data))
+	lost := 0
+	for _, at := range places(len(data), every, rng) {
+		flipped := slices.Clone(data)
+		flipped[at] ^= byte(1 + rng.IntN(255))
+		for kind, bad := range map[string][]byte{"cut": data[:at], "flipped": flipped} {
+			cases++
+			rides, losses, err := DecodeActivity(bad, name)
+			if err != nil {
+				if message, _ := problem.ForPerson(err); message == "" || strings.Contains(message, "inside the program") {
+					t.Errorf("%s at %d: %v", kind, at, err)
+				}
+			}
+			for _, r := range rides {
+				if err := r.Recording.Validate(); err != nil {
+					t.Errorf("%s at %d: %v", kind, at, err)
+				}
+			}
+			if kind == "cut" && err == nil && len(losses) == 0 {
+				t.Errorf("cut at %d: nobody was told", at)
+			}
+			if gone := missing(want, readings(rides, nil), at); gone != "" {
+				if lost++; lost < 4 {
+					t.Errorf("%s at %d: lost %s (%v, %v)", kind, at, gone, err, losses)
+				}
+			}
+		}
+	}
+	if lost > 0 {
+		t.Errorf("%d damages cost what stood before them", lost)
+	}
+	return cases
 }
 
 // activityOf encodes a small activity of records with the given times, s; a
