@@ -33,22 +33,36 @@ type RigCheckWish struct {
 	// rider's; needed by CheckBySpeed alone.
 	WheelMS    func(watts float64) float64
 	ThresholdW float64
+	// Gentle keeps every step to easy riding, for whom the health questions ask
+	// for it: what depends on watts is then seen less well.
+	Gentle bool
 	// Sprint adds eight seconds all out. Scaling and Allowed keep it from
 	// whoever has not passed the health questions.
 	Sprint bool
 }
 
-// The steps as shares of threshold: up and down, so that what changes with
-// power is not taken for what changes with time.
-var checkSteps = []float64{0.45, 0.65, 0.50, 0.75, 0.55, 0.70}
+// What is asked, as shares of threshold; the fault matrix is ridden by the same
+// (internal/checksim). Many steps, because a command that is ignored shows only
+// where a change was asked; neighbours far apart for the same reason; up and
+// down, so that what changes with power is not taken for what changes with
+// time; none is hard.
+var (
+	checkEasy     = []float64{0.45, 0.60, 0.50, 0.65} // 4 times: 12 minutes
+	checkSteps    = []float64{0.50, 0.75, 0.45, 0.85, 0.60, 0.90, 0.55, 0.80, 0.40, 0.90, 0.65, 0.85, 0.50, 0.80, 0.45, 0.70}
+	checkCadences = []float64{60, 75, 90, 100} // rpm, at one power
+)
 
-// checkCadences in rpm, at one power.
-var checkCadences = []float64{60, 75, 90, 100}
+// gentlest is the most that is asked of whom the health questions keep to easy
+// riding: the border of Light.
+const gentlest = 0.80
 
+// A step and a cadence last so long at most: the guide goes on before, as soon
+// as they were even for long enough.
 const (
-	checkCadenceShare = 0.60
-	checkStepS        = 80
+	checkEasyS        = 45
+	checkStepS        = 45
 	checkCadenceS     = 60
+	checkCadenceShare = 0.60
 )
 
 // RigCheck is the check in the notation.
@@ -63,13 +77,13 @@ func RigCheck(w RigCheckWish) string {
 		line("caution: The sprint is all out. Only after a health screening, with the bicycle clamped tight.")
 	}
 	line("source: Common practice: warm up first, zero offset before the steps, every step long enough to settle.")
-	line("")
-	if w.Lead == CheckByWatts {
-		line(`warm up 12 min from 40 to 60 %% of threshold, say "Easy: meters and brakes drift while they are cold"`)
-	} else {
-		line(`warm up 12 min, say "Easy: tyre and brake drift while they are cold"`)
+	line("four times:")
+	for _, share := range checkEasy {
+		line("  warm up %d s %s, say %q", checkEasyS, w.ask(share), w.words(share, "Easy: meters and brakes drift while they are cold"))
 	}
-	line(`rest 1 min, say "Feet off the pedals, cranks still. Set the meter's zero now, or spin the trainer down"`)
+	line("end")
+	line(`rest 30 s, say "Feet off the pedals, cranks still. Set the meter's zero now, or spin the trainer down"`)
+	line(`rest 30 s, say "Turn the cranks backwards by hand, slowly, until the next step"`)
 	for _, share := range checkSteps {
 		line("ride %d s %s at 80 to 90 rpm, say %q", checkStepS, w.ask(share), w.words(share, "Keep it even"))
 	}
@@ -82,7 +96,7 @@ func RigCheck(w RigCheckWish) string {
 	}
 	if w.Sprint {
 		line(`sprint 8 s, say "Everything, seated, to the end"`)
-		line("easy 2 min")
+		line("easy 1 min")
 	}
 	line(`easy 30 s %s, say "Bring the wheel up to speed"`, w.ask(checkCadenceShare))
 	line(`rest 45 s, say "Stop pedalling now, legs still: the wheel runs down by itself"`)
@@ -97,6 +111,9 @@ func RigCheck(w RigCheckWish) string {
 
 // ask is how hard a step is.
 func (w RigCheckWish) ask(share float64) string {
+	if w.Gentle {
+		share = min(share, gentlest)
+	}
 	switch {
 	case w.Lead == CheckByWatts:
 		return fmt.Sprintf("at %.0f %% of threshold", 100*share)
@@ -112,6 +129,9 @@ func (w RigCheckWish) ask(share float64) string {
 func (w RigCheckWish) words(share float64, say string) string {
 	switch w.Lead {
 	case CheckBySpeed:
+		if w.Gentle {
+			share = min(share, gentlest)
+		}
 		kmh := math.Round(3.6 * w.WheelMS(share*w.ThresholdW))
 		return fmt.Sprintf("Hold the wheel near %.0f km/h. %s", kmh, say)
 	case CheckByFeel:
@@ -130,7 +150,7 @@ func IsRigCheck(s Session) bool { return s.Name == "Rig check" }
 // rig.PhaseKind; empty for what only stands between.
 func CheckParts(legs []Leg) []string {
 	out := make([]string, len(legs))
-	rests := []string{"zero", "coast-down", "quiet rest"}
+	rests := []string{"zero", "zero", "coast-down", "quiet rest"}
 	for i, l := range legs {
 		switch {
 		case l.Kind == Warm:

@@ -9,11 +9,12 @@ import (
 	"chainline/session"
 )
 
-// The check can be read and is easy for three different riders however it is
-// led; its parts are all there and in order.
+// The check can be read and is easy, or firm for half a minute at a time, for
+// three different riders however it is led; its parts are all there and in
+// order. The gentle one is easy throughout.
 func TestRigCheck(t *testing.T) {
 	for name, wish := range map[string]session.RigCheckWish{
-		"watts": {}, "feel": {Lead: session.CheckByFeel},
+		"watts": {}, "gentle": {Gentle: true}, "feel": {Lead: session.CheckByFeel},
 		"speed": {Lead: session.CheckBySpeed, ThresholdW: 200, WheelMS: func(w float64) float64 { return 30 / 3.6 * math.Sqrt(w/200) }},
 	} {
 		s, err := session.Parse(session.RigCheck(wish))
@@ -29,14 +30,14 @@ func TestRigCheck(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if d := scaled.Demand(v); d != session.Light {
+			if d := scaled.Demand(v); d > session.Firm || d > session.Light && name != "watts" {
 				t.Errorf("%s for %g W is %s", name, threshold, d)
 			}
-			if scaled.PlanS < 25*60 || scaled.PlanS > 32*60 {
+			if scaled.PlanS < 28*60 || scaled.PlanS > 35*60 {
 				t.Errorf("%s takes %.1f min", name, scaled.PlanS/60)
 			}
 			got := strings.Join(session.CheckParts(scaled.Legs), ",")
-			want := "easy,zero" + strings.Repeat(",steps", 6) + strings.Repeat(",cadences", 4) + ",,coast-down,quiet rest,"
+			want := strings.Repeat("easy,", 16) + "zero,zero" + strings.Repeat(",steps", 16) + strings.Repeat(",cadences", 4) + ",,coast-down,quiet rest,"
 			if got != want {
 				t.Errorf("%s: %s", name, got)
 			}

@@ -37,11 +37,11 @@ func TestCheckInTheBrowser(t *testing.T) {
 		t.Errorf("the tape begins anew with the page: %d characters", n)
 	}
 	const place = `document.querySelector("[data-y=place]")?.textContent || ""`
-	for range 16 {
+	for range 60 {
 		was := eval[string](b, place)
 		eval[bool](b, `[...document.querySelectorAll("button")].find(x => x.textContent === "This step is done").click() || true`)
 		b.until("the next step", `(`+place+`) !== "`+was+`"`, 15*time.Second)
-		if strings.Contains(eval[string](b, place), "of 16") {
+		if strings.Contains(eval[string](b, place), "step ") {
 			continue
 		}
 		break
@@ -68,7 +68,7 @@ func TestCheckAtOnceInTheBrowser(t *testing.T) {
 	b.fill("wheel", "2105")
 	b.press("Go on")
 	b.until("the report", `document.querySelector(".report")`, 60*time.Second)
-	b.says("29 min looked at")
+	b.says("min looked at")
 	b.visit("/check")
 	b.says("Checks so far")
 	b.visit("/rigs/demo-racer-rig")

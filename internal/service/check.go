@@ -281,7 +281,7 @@ func CheckSession(q RideRequest, sprint bool) (text string, err error) {
 			return "", problem.Bad("the check's sprint is all out: %s", why).WithHint("The check is worth as much without it.")
 		}
 	}
-	w := session.RigCheckWish{Sprint: sprint, ThresholdW: c.Threshold()}
+	w := session.RigCheckWish{Sprint: sprint, Gentle: ask.EasyOnly, ThresholdW: c.Threshold()}
 	switch ask.Rig.Speaks() {
 	case rig.WheelSpeed:
 		w.Lead, w.WheelMS = session.CheckBySpeed, wheelSpeedOf(ask.Rig)

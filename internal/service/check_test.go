@@ -93,7 +93,7 @@ func TestCheckOfABenchRide(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	if count[rig.Steps] < 6 || count[rig.Cadences] < 4 || count[rig.Easy] < 1 || count[rig.Zero] != 1 || count[rig.Coast] != 1 || count[rig.QuietRest] != 1 {
+	if count[rig.Steps] < 16 || count[rig.Cadences] < 4 || count[rig.Easy] < 16 || count[rig.Zero] != 2 || count[rig.Coast] != 1 || count[rig.QuietRest] != 1 {
 		t.Errorf("%v", count)
 	}
 	names := in.Recording.Sources(recording.Power)

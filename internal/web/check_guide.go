@@ -15,12 +15,12 @@ import (
 // has shown what it should.
 
 // How long a step must be ridden, and evenly, before it is done, and how far
-// from even counts. Our judgement: the statistics want a minute of which most
-// was steady; a heart and a brake settle within the first ten seconds.
+// from even counts. Our judgement: the fault matrix is ridden with steps of so
+// many seconds (internal/checksim), of which a brake takes the first ten.
 const (
-	guideStep   = 60.0 // s of a step of power
-	guideCad    = 50.0 // s of a cadence
-	guideEven   = 40.0 // s within guideAround of their own mean
+	guideStep   = 30.0 // s of a step of power
+	guideCad    = 45.0 // s of a cadence
+	guideEven   = 18.0 // s within guideAround of their own mean
 	guideAround = 0.10
 	guideStill  = 8.0 // s that a wheel must have stood
 	guideZeroed = 4.0 // s after a zero offset was set

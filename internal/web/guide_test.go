@@ -48,11 +48,11 @@ func watts(w float64) ride.Snapshot {
 	return ride.Snapshot{You: ride.You{Watts: w, State: ride.Measured}}
 }
 
-// An even step is done after a minute; an uneven one takes all its time; one
+// An even step is done after half a minute; an uneven one takes all its time; one
 // that was uneven at first takes longer.
 func TestGuideNoticesAnEvenStep(t *testing.T) {
 	g, leg, length := guideOf(t, "steps")
-	if at := g.ridden(leg, length, func(float64) ride.Snapshot { return watts(150) }); at < 59 || at > 62 {
+	if at := g.ridden(leg, length, func(float64) ride.Snapshot { return watts(150) }); at < 29 || at > 31 {
 		t.Errorf("an even step is done after %.1f s", at)
 	}
 	g, leg, length = guideOf(t, "steps")
@@ -61,12 +61,12 @@ func TestGuideNoticesAnEvenStep(t *testing.T) {
 	}
 	g, leg, length = guideOf(t, "steps")
 	at := g.ridden(leg, length, func(into float64) ride.Snapshot {
-		if into < 24 {
+		if into < 16 {
 			return watts(150 + 90*float64(int(into/4)%2))
 		}
 		return watts(150)
 	})
-	if at < 63 || at > 79 {
+	if at < 33 || at > 44 {
 		t.Errorf("a step that became even is done after %.1f s", at)
 	}
 }

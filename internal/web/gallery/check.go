@@ -29,8 +29,8 @@ func checks() []web.State {
 	back := []store.Correction{{CheckID: "k1", Source: "Crank meter", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC), Taken: time.Date(2026, 12, 5, 8, 3, 0, 0, time.UTC)}}
 	return []web.State{
 		{Name: "check-choose", Page: choose}, {Name: "check-choose-running", Page: running}, {Name: "check-choose-wrong", Page: wrong}, {Name: "check-choose-empty", Page: web.NewCheckPage(nil, nil, map[string]string{"what": "ride"}, nil)},
-		{Name: "check-waiting", Page: guided(ride.Waiting, 0)}, {Name: "check-zero", Page: guided(ride.Riding, 1)}, {Name: "check-step", Page: guided(ride.Riding, 5)},
-		{Name: "check-cadence", Page: guided(ride.Paused, 9)}, {Name: "check-coast", Page: guided(ride.Riding, 13)}, {Name: "check-ended", Page: ended},
+		{Name: "check-waiting", Page: guided(ride.Waiting, 0)}, {Name: "check-zero", Page: guided(ride.Riding, 16)}, {Name: "check-step", Page: guided(ride.Riding, 21)},
+		{Name: "check-cadence", Page: guided(ride.Paused, 35)}, {Name: "check-coast", Page: guided(ride.Riding, 39)}, {Name: "check-ended", Page: ended},
 		{Name: "check-report", Page: web.NewCheckReportPage(check, found(), nil)}, {Name: "check-report-applied", Page: web.NewCheckReportPage(check, found(), applied)},
 		{Name: "check-report-taken-back", Page: web.NewCheckReportPage(check, found(), back)},
 		{Name: "check-report-right", Page: web.NewCheckReportPage(check, right(), nil)}, {Name: "check-report-cannot-say", Page: web.NewCheckReportPage(check, unsaid(), nil)},
@@ -49,14 +49,14 @@ func guided(stage ride.Stage, leg int) *web.CheckRidePage {
 	s.Title, s.Session, s.ID = "Rig check", &scaled, "x9"
 	l := scaled.Legs[leg]
 	rpm, bpm := 86.0, 124.0
-	snap := ride.Snapshot{ID: "x9", Stage: stage, Way: ride.Controlling, At: time.Unix(5000, 0), ClockS: l.StartS + 34,
-		Now: ride.Instruction{Words: l.Words, Say: l.Say, Watts: l.AimW, CadenceLow: l.CadenceLow, CadenceHigh: l.CadenceHigh, InS: l.PlanS - 34},
-		You: ride.You{Watts: l.AimW + 2, State: ride.Measured, Cadence: &rpm, Heart: &bpm}, Step: &ride.Progress{Index: leg, Of: len(scaled.Legs), IntoS: 34, LengthS: l.PlanS},
+	snap := ride.Snapshot{ID: "x9", Stage: stage, Way: ride.Controlling, At: time.Unix(5000, 0), ClockS: l.StartS + 22,
+		Now: ride.Instruction{Words: l.Words, Say: l.Say, Watts: l.AimW, CadenceLow: l.CadenceLow, CadenceHigh: l.CadenceHigh, InS: l.PlanS - 22},
+		You: ride.You{Watts: l.AimW + 2, State: ride.Measured, Cadence: &rpm, Heart: &bpm}, Step: &ride.Progress{Index: leg, Of: len(scaled.Legs), IntoS: 22, LengthS: l.PlanS},
 		Sensors: []ride.SensorSheet{{ID: "a", Name: "Crank meter", Health: "well", Offset: true}, {ID: "b", Name: "Trainer", Health: "well", SpinDown: true}, {ID: "c", Name: "Belt", Health: "well"}}}
 	if leg+1 < len(scaled.Legs) {
 		snap.Then = &ride.Instruction{Words: scaled.Legs[leg+1].Words}
 	}
-	guide := web.CheckGuide{Words: "Even for 23 of 40 s.", Share: 0.57}
+	guide := web.CheckGuide{Words: "Even for 12 of 18 s.", Share: 0.67}
 	sources := []web.CheckSource{{Name: "Crank meter", Watts: l.AimW + 6, Words: "186"}, {Name: "Trainer", Watts: l.AimW - 1, Words: "179"}}
 	switch {
 	case stage == ride.Waiting:
@@ -67,9 +67,9 @@ func guided(stage ride.Stage, leg int) *web.CheckRidePage {
 		guide = web.CheckGuide{Words: "It goes on when you pedal.", Share: 0.4}
 		sources[0].Words, sources[1].Words = "0", "–"
 	case l.Kind == session.Off:
-		guide = web.CheckGuide{Words: "Keep feet off; it goes on by itself, or when you say so.", Share: 0.57}
+		guide = web.CheckGuide{Words: "Keep feet off; it goes on by itself, or when you say so.", Share: 0.67}
 		sources[0].Words, sources[1].Words = "0", "0"
-		if leg > 2 {
+		if leg > 20 {
 			guide.Words = "The wheel still runs, at 12 km/h."
 		}
 	}
