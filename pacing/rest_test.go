@@ -163,33 +163,6 @@ func TestHeartWeighsTheDraws(t *testing.T) {
 	}
 }
 
-// The live shape follows the optimum closely, in pieces long enough to follow.
-func TestLiveShape(t *testing.T) {
-	p := course.Profile{Distance: []float64{0, 2000, 3500, 5000, 6000, 8000}, Elevation: []float64{0, 0, 75, 10, 40, 42}}
-	c := capacity.Fixed(250, 18000, 800)
-	w := World{Capacity: c, Profile: p, RiderMass: 72, Road: physics.Road{BikeMass: 8, CdA: 0.32, Crr: 0.004, Efficiency: 0.976, AirDensity: 1.2}}
-	r, err := Make(context.Background(), Request{World: w, ReserveShare: 0.1, ReserveJ: -1, Ceiling: 800, Draws: 50, Seed: 1, Workers: 1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	plan := r.Live(20)
-	out, err := r.Problem.Score(plan)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(plan) < 3 || len(plan) > 15 || plan[0].From != 0 || plan[len(plan)-1].To != p.Length() {
-		t.Errorf("%v", plan)
-	}
-	for i, q := range plan {
-		if i > 0 && q.From != plan[i-1].To || math.Mod(q.Watts, WattStep) != 0 {
-			t.Errorf("piece %d: %+v after %+v", i, q, plan[max(0, i-1)])
-		}
-	}
-	if math.Abs(out.Time/r.Optimum.Outcome.Time-1) > 0.005 {
-		t.Errorf("%.1f s, the optimum takes %.1f", out.Time, r.Optimum.Outcome.Time)
-	}
-}
-
 // Who is empty now holds critical power and does not run empty again before
 // something is back.
 func TestEmptyIsEmptyOnce(t *testing.T) {

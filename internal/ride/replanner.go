@@ -15,7 +15,7 @@ import (
 type Basis struct {
 	World    pacing.World   `json:"world"` // without its profile: the course's
 	Orders   pacing.Orders  `json:"orders"`
-	Shape    []pacing.Piece `json:"shape"` // what is scaled: the best effort in as much detail as a screen can say
+	Shape    []pacing.Piece `json:"shape"` // the brief's plan: what is scaled
 	FloorW   float64        `json:"floor_w,omitempty"`
 	CeilingW float64        `json:"ceiling_w,omitempty"` // 0 none
 	Limit    float64        `json:"limit"`               // chance of running empty that the style allows
@@ -52,13 +52,9 @@ const (
 	shortSeconds = 25.0
 )
 
-// liveCue is the shortest cue of a plan made anew, in s. Our judgement: what a
-// rider can follow who reads it off a screen.
-const liveCue = 20.0
-
 // NewBasis of a ride from what its brief was made from.
 func NewBasis(w pacing.World, r pacing.Result, floor, ceiling, limit, heartMax float64, seed uint64) *Basis {
-	b := &Basis{World: w, Orders: r.Orders, Shape: r.Live(liveCue), FloorW: floor, Limit: limit, HeartMax: heartMax, Seed: seed}
+	b := &Basis{World: w, Orders: r.Orders, Shape: r.Plan.Plan, FloorW: floor, Limit: limit, HeartMax: heartMax, Seed: seed}
 	b.World.Profile, b.World.Sketch = course.Profile{}, nil
 	if !math.IsInf(ceiling, 1) {
 		b.CeilingW = ceiling
