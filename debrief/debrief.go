@@ -23,6 +23,9 @@ type Debrief struct {
 	Recovered   bool     `json:"recovered,omitempty"` // the recording is not whole
 	Measures    Measures `json:"measures"`
 	Against     *Against `json:"against_plan,omitempty"`
+
+	Road   *RoadFit  `json:"road,omitempty"`
+	Learnt *Learning `json:"learnt,omitempty"`
 }
 
 // Request is everything a debrief is made from.
@@ -33,6 +36,13 @@ type Request struct {
 	// the brief.
 	Planned *Planned
 	Actual  Actual
+	// Road is what a fit of the road has to know; nil: none is fitted. Rows are
+	// read from the recording if there are none. Where the road is fitted, it is
+	// the actual one, unless Actual has another.
+	Road *RoadRide
+	// Learn is what learning from the ride has to know; nil: nothing is learnt.
+	// Watts and Best are those of the recording.
+	Learn *LearnRequest
 }
 
 // Make makes the debrief of a ride. The error says why the recording cannot
@@ -55,9 +65,22 @@ func Make(ctx context.Context, q Request) (Debrief, error) {
 	if err := ctx.Err(); err != nil {
 		return Debrief{}, err
 	}
+	if q.Road != nil {
+		d.fitRoad(q, ride, s)
+	}
+	if q.Learn != nil && d.Measures.Best != nil {
+		learn := *q.Learn
+		learn.Watts, learn.Best = s.filled(), d.Measures.Best
+		learnt := Learn(learn)
+		d.Learnt = &learnt
+	}
 	if q.Planned != nil {
 		outdoors := !strings.HasPrefix(r.Sport, "indoor")
-		if d.Against, err = against(ctx, *q.Planned, q.Actual, s, outdoors); err != nil {
+		actual := q.Actual
+		if actual.Road == nil && d.Road != nil {
+			actual.Road = d.Road.fitted(q.Planned.From.Ask.World.Road)
+		}
+		if d.Against, err = against(ctx, *q.Planned, actual, s, outdoors); err != nil {
 			return Debrief{}, err
 		}
 	}
@@ -78,4 +101,19 @@ func (p *Planned) fill(q MeasureRequest) MeasureRequest {
 		q.Profile = &profile
 	}
 	return q
+}
+
+// fitRoad learns drag and rolling, where the course is known.
+func (d *Debrief) fitRoad(q Request, ride MeasureRequest, s *seconds) {
+	road := *q.Road
+	if len(road.Rows) == 0 {
+		p, ok := s.profile(ride.Profile)
+		if !ok {
+			d.Measures.unsaid("The road: cannot say, because neither a course nor altitudes are known.")
+			return
+		}
+		road.Rows = s.roadRows(p)
+	}
+	f := FitRoad(road)
+	d.Road = &f
 }

@@ -8,6 +8,10 @@ import (
 	"strings"
 	"testing"
 
+	"chainline/capacity"
+	"chainline/course"
+	"chainline/estimate"
+	"chainline/physics"
 	"chainline/recording"
 )
 
@@ -94,4 +98,49 @@ func FuzzMake(f *testing.F) {
 			t.Error(err)
 		}
 	})
+}
+
+func TestMakeLearns(t *testing.T) {
+	p := planned(t)
+	road := p.From.Ask.World.Road
+	r := ridden(t, p, road, asPlanned(p, 1), p.From.Ask.World.Profile.Length())
+	rider := capacity.Rider{Mass: 70, Age: 36, Evidence: []capacity.Evidence{{Kind: capacity.StatedThreshold, Watts: 231, Source: "hub"}}}
+	d, err := Make(context.Background(), Request{Ride: MeasureRequest{Recording: r, Seed: 1}, Planned: &p,
+		Learn: &LearnRequest{Rider: rider, Source: capacity.Source{Name: "hub", SD: 0.02}, Answer: capacity.HarderNo, Seed: 1},
+		Road:  &RoadRide{Road: road, RiderMass: 70, MassSD: 0.5, CrrSD: 0.0003, DensitySD: 0.01, TimeTrial: true, StillAir: true}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.Learnt == nil || len(d.Learnt.Numbers) == 0 || d.Learnt.Sentence == "" {
+		t.Errorf("nothing is learnt: %+v", d.Learnt)
+	}
+	if d.Road == nil || d.Road.Seconds == 0 {
+		t.Errorf("no stretch of the road was looked at: %+v", d.Road)
+	}
+	if _, err := json.Marshal(d); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestRoadRows(t *testing.T) {
+	p := course.Profile{Distance: []float64{0, 100, 200}, Elevation: []float64{0, 0, 10}}
+	r := record(t, map[recording.Quantity][]float64{recording.Power: blocks(20, 200), recording.Position: {10, 20, 30, 40, 50, 60, 70, 80, 90, 105, 115, 125, 135, 145, 155, 165, 175, 185, 195, 195}})
+	s, err := read(&r, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := s.roadRows(p)
+	near(t, "speed", rows[5].Speed, 10, 1e-9)
+	near(t, "level", rows[5].Gradient, 0, 1e-9)
+	near(t, "over the foot", rows[9].Gradient, 0.5/15, 1e-9)
+	near(t, "up", rows[14].Gradient, 0.1, 1e-9)
+	near(t, "standing", rows[19].Gradient, 0.1, 1e-9)
+	was := physics.Road{CdA: 0.3, Crr: 0.004}
+	if (RoadFit{CdA: Fitted{Unsaid: "so"}}).fitted(was) != nil {
+		t.Error("a road from what cannot be said")
+	}
+	fit := RoadFit{CdA: Fitted{Estimate: estimate.Exact(0.28, "")}, Crr: Fitted{Unsaid: "so"}}
+	if now := fit.fitted(was); now.CdA != 0.28 || now.Crr != 0.004 {
+		t.Errorf("%+v", now)
+	}
 }
