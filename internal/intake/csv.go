@@ -19,7 +19,8 @@ import (
 const (
 	csvPreamble = 20 // lines that may stand before the header
 	csvColumns  = 500
-	csvLine     = 1 << 20 // bytes of one line
+	csvCells    = 10_000_000 // of columns that are read, rows cut short included
+	csvLine     = 1 << 20    // bytes of one line
 )
 
 // readCSV reads a table of a ride: a header somewhere in the first lines that
@@ -75,12 +76,13 @@ func longest(data []byte) int {
 
 // header is what the columns of a table are.
 type header struct {
-	delimiter rune
-	line      int // it stands on
-	offset    int // of the first byte behind it
-	fields    []field
-	names     []string
-	ours      bool // Chainline's own table: rows speak of the time before them
+	delimiter  rune
+	line       int // it stands on
+	offset     int // of the first byte behind it
+	fields     []field
+	names      []string
+	quantities int  // how many fields are read
+	ours       bool // Chainline's own table: rows speak of the time before them
 }
 
 // findHeader looks for the first line that names a time and a quantity, or two
@@ -118,7 +120,7 @@ func headerOf(line string, delimiter rune) (header, bool) {
 		return header{}, false
 	}
 	h := header{delimiter: delimiter, names: names}
-	times, quantities := 0, 0
+	times := 0
 	for _, name := range names {
 		f := fieldOf(name)
 		h.fields = append(h.fields, f)
@@ -126,11 +128,11 @@ func headerOf(line string, delimiter rune) (header, bool) {
 		case f.time:
 			times++
 		case f.quantity != "":
-			quantities++
+			h.quantities++
 		}
 	}
 	h.ours = len(names) > 2 && names[0] == "seconds" && names[1] == "paused" && names[len(names)-1] == "marks"
-	return h, quantities > 0 && (times > 0 || quantities > 1 || len(names) == 1)
+	return h, h.quantities > 0 && (times > 0 || h.quantities > 1 || len(names) == 1)
 }
 
 // csvReader goes through the rows below a header.
@@ -167,6 +169,9 @@ func (c *csvReader) rows(data []byte) error {
 		line += c.line
 		if len(c.lines) >= maxRows {
 			return fmt.Errorf("line %d: more than %d rows", line, maxRows)
+		}
+		if len(c.lines)*c.quantities > csvCells {
+			return fmt.Errorf("line %d: more than %d cells", line, csvCells)
 		}
 		c.row(row, line)
 	}

@@ -335,6 +335,10 @@ func TestArchiveLimits(t *testing.T) {
 			t.Errorf("%s: %v, %q, want %q", name, err, said, c.want)
 		}
 	}
+	wide := append([]byte("secs"+strings.Repeat(",power", 400)+"\n"), bytes.Repeat([]byte("1\n"), 40_000)...)
+	if _, err := Read("wide.csv", bytes.NewReader(wide), small); err == nil || !strings.Contains(err.Error(), "cells") {
+		t.Errorf("a table of four hundred columns and short rows: %v", err)
+	}
 	packed := gz(line)
 	got := read(t, "cut.fit.gz", packed[:len(packed)-300])
 	if len(got) != 1 || got[0].Recording.Whole || !strings.Contains(got[0].Losses[0], "the archive is damaged") {
@@ -517,3 +521,35 @@ func benchmark(b *testing.B, data []byte) {
 }
 
 func utc(unix int64) string { return time.Unix(unix, 0).UTC().Format(time.RFC3339) }
+
+func TestCatalogue(t *testing.T) {
+	kept := map[string]*recording.Recording{}
+	var c Catalogue
+	for seed := range uint64(20) {
+		r := ride(seed, 600, "")
+		id := fmt.Sprint(seed)
+		kept[id] = r
+		c.Add(Entry{id, Fingerprint(r), r.StartUnix})
+	}
+	loaded := 0
+	load := func(id string) (*recording.Recording, error) { loaded++; return kept[id], nil }
+	rounded := ride(9, 600, "")
+	for i := range rounded.Channels[0].Values {
+		rounded.Channels[0].Values[i] += 0.9 * float64(i%2)
+	}
+	for _, x := range []struct {
+		r    *recording.Recording
+		id   string
+		want Relation
+		most int
+	}{
+		{ride(7, 600, ""), "7", SameRecording, 0}, {rounded, "9", SameRecording, 1},
+		{ride(8, 600, "other"), "8", AnotherDevice, 1}, {ride(77, 600, ""), "", Different, 0},
+	} {
+		loaded = 0
+		id, how, err := c.Find(x.r, load)
+		if id != x.id || how != x.want || err != nil || loaded > x.most {
+			t.Errorf("%q, %s, %v, %d loaded; want %q, %s", id, how, err, loaded, x.id, x.want)
+		}
+	}
+}
