@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 
 	"github.com/muktihari/fit/profile/basetype"
 	"github.com/muktihari/fit/profile/mesgdef"
@@ -104,9 +105,28 @@ type scan struct {
 	trainer    bool
 }
 
+// scans are used again, for a folder of rides would make the collector run
+// for every few of them.
+var scans = sync.Pool{New: func() any { return &scan{} }}
+
 func newScan(room int) *scan {
-	room = max(16, min(room, 20_000))
-	return &scan{room: room, times: make([]uint32, 0, room), file: typedef.FileInvalid, developers: map[devKey]*devField{}, ours: map[uint8]bool{}}
+	old := scans.Get().(*scan)
+	s := &scan{
+		room: max(16, min(room, 20_000)), file: typedef.FileInvalid, times: old.times[:0],
+		developers: map[devKey]*devField{}, ours: map[uint8]bool{}, beats: old.beats[:0],
+	}
+	for i, in := range old.in {
+		s.in[i] = series{in.record[:0], in.value[:0]}
+	}
+	return s
+}
+
+// release gives the room of a scan back; nothing may hold on to its series.
+// The very large are left to the collector.
+func (s *scan) release() {
+	if cap(s.times) <= 100_000 {
+		scans.Put(s)
+	}
 }
 
 // OnMesg takes one message; the library calls it.
