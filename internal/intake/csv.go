@@ -294,9 +294,29 @@ func (c *csvReader) recording(title string) (recording.Recording, []string, erro
 		}
 	}
 	duration := last - first
+	found, left := c.columns(duration, say)
+	if len(left) > 0 {
+		say("columns left out: %s", strings.Join(left[:min(len(left), 20)], ", "))
+	}
+	if c.bad > 5 {
+		c.losses = append(c.losses, fmt.Sprintf("%d cells in all are no numbers and left out", c.bad))
+	}
+	losses = append(losses, c.losses...)
+	if !found {
+		why := fmt.Sprintf("line %d: no row has a value; expected numbers below the header", c.line+1)
+		if len(c.losses) > 0 {
+			why = c.losses[0]
+		}
+		return recording.Recording{}, nil, errors.New(why)
+	}
+	rec, more := c.table.recording(title, "unknown", c.clock.zone, func(i int) string { return fmt.Sprintf("line %d", c.lines[i]) })
+	return rec, append(losses, more...), nil
+}
+
+// columns gives each column its unit and source; found: one has a value. left
+// are the names of those that are not read.
+func (c *csvReader) columns(duration float64, say func(string, ...any)) (found bool, left []string) {
 	taken := map[recording.Quantity]bool{}
-	found := false
-	var left []string
 	for i, f := range c.fields {
 		if f.quantity == "" {
 			if !f.time && !c.ours && strings.TrimSpace(c.names[i]) != "" {
@@ -325,20 +345,5 @@ func (c *csvReader) recording(title string) (recording.Recording, []string, erro
 		taken[f.quantity] = true
 		c.table.columns = append(c.table.columns, &column{quantity: f.quantity, source: source, values: c.cells[i]})
 	}
-	if len(left) > 0 {
-		say("columns left out: %s", strings.Join(left[:min(len(left), 20)], ", "))
-	}
-	if c.bad > 5 {
-		c.losses = append(c.losses, fmt.Sprintf("%d cells in all are no numbers and left out", c.bad))
-	}
-	losses = append(losses, c.losses...)
-	if !found {
-		why := fmt.Sprintf("line %d: no row has a value; expected numbers below the header", c.line+1)
-		if len(c.losses) > 0 {
-			why = c.losses[0]
-		}
-		return recording.Recording{}, nil, errors.New(why)
-	}
-	rec, more := c.table.recording(title, "unknown", c.clock.zone, func(i int) string { return fmt.Sprintf("line %d", c.lines[i]) })
-	return rec, append(losses, more...), nil
+	return found, left
 }
