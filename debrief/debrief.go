@@ -9,6 +9,7 @@ package debrief
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -24,8 +25,10 @@ type Debrief struct {
 	Measures    Measures `json:"measures"`
 	Against     *Against `json:"against_plan,omitempty"`
 
-	Road   *RoadFit  `json:"road,omitempty"`
-	Learnt *Learning `json:"learnt,omitempty"`
+	Road     *RoadFit  `json:"road,omitempty"`
+	Learnt   *Learning `json:"learnt,omitempty"`
+	Weighed  *Weighed  `json:"weighed,omitempty"`
+	Response *Calendar `json:"response,omitempty"`
 }
 
 // Request is everything a debrief is made from.
@@ -43,6 +46,12 @@ type Request struct {
 	// Learn is what learning from the ride has to know; nil: nothing is learnt.
 	// Watts and Best are those of the recording.
 	Learn *LearnRequest
+	// Weighing is what the scales said before and after; nil: nobody stood on
+	// them.
+	Weighing *Weighing
+	// Training are the loads up to the day of this ride, without this ride,
+	// which is added to the last; nil: nothing is said of the response.
+	Training *Training
 }
 
 // Make makes the debrief of a ride. The error says why the recording cannot
@@ -68,11 +77,8 @@ func Make(ctx context.Context, q Request) (Debrief, error) {
 	if q.Road != nil {
 		d.fitRoad(q, ride, s)
 	}
-	if q.Learn != nil && d.Measures.Best != nil {
-		learn := *q.Learn
-		learn.Watts, learn.Best = s.filled(), d.Measures.Best
-		learnt := Learn(learn)
-		d.Learnt = &learnt
+	if err := d.learn(q, s); err != nil {
+		return Debrief{}, err
 	}
 	if q.Planned != nil {
 		outdoors := !strings.HasPrefix(r.Sport, "indoor")
@@ -116,4 +122,29 @@ func (d *Debrief) fitRoad(q Request, ride MeasureRequest, s *seconds) {
 	}
 	f := FitRoad(road)
 	d.Road = &f
+}
+
+// learn fills what the ride taught of the rider; the error is that of Weigh.
+func (d *Debrief) learn(q Request, s *seconds) error {
+	if q.Learn != nil && d.Measures.Best != nil {
+		learn := *q.Learn
+		learn.Watts, learn.Best = s.filled(), d.Measures.Best
+		learnt := Learn(learn)
+		d.Learnt = &learnt
+	}
+	if q.Weighing != nil {
+		weighed, err := Weigh(*q.Weighing)
+		if err != nil {
+			return fmt.Errorf("weighing: %w", err)
+		}
+		d.Weighed = &weighed
+	}
+	if t := q.Training; t != nil && len(t.Loads) > 0 {
+		with := *t
+		with.Loads = slices.Clone(t.Loads)
+		with.Loads[len(with.Loads)-1] += d.Measures.LoadTh.Mean
+		calendar := with.Respond()
+		d.Response = &calendar
+	}
+	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"chainline/estimate"
 	"chainline/physics"
 	"chainline/recording"
+	"chainline/room"
 )
 
 func TestMake(t *testing.T) {
@@ -106,8 +107,10 @@ func TestMakeLearns(t *testing.T) {
 	r := ridden(t, p, road, asPlanned(p, 1), p.From.Ask.World.Profile.Length())
 	rider := capacity.Rider{Mass: 70, Age: 36, Evidence: []capacity.Evidence{{Kind: capacity.StatedThreshold, Watts: 231, Source: "hub"}}}
 	d, err := Make(context.Background(), Request{Ride: MeasureRequest{Recording: r, Seed: 1}, Planned: &p,
-		Learn: &LearnRequest{Rider: rider, Source: capacity.Source{Name: "hub", SD: 0.02}, Answer: capacity.HarderNo, Seed: 1},
-		Road:  &RoadRide{Road: road, RiderMass: 70, MassSD: 0.5, CrrSD: 0.0003, DensitySD: 0.01, TimeTrial: true, StillAir: true}})
+		Training: &Training{Loads: make([]float64, 42), Seed: 1},
+		Weighing: &Weighing{Room: room.Room{}, Body: room.Body{Mass: 70}, Scales: room.SweatMeasurement{BeforeKg: 70, AfterKg: 69.6, DrinkL: 0.2, Seconds: 700}, Next: room.Effort{Watts: 220, Seconds: 1800}},
+		Learn:    &LearnRequest{Rider: rider, Source: capacity.Source{Name: "hub", SD: 0.02}, Answer: capacity.HarderNo, Seed: 1},
+		Road:     &RoadRide{Road: road, RiderMass: 70, MassSD: 0.5, CrrSD: 0.0003, DensitySD: 0.01, TimeTrial: true, StillAir: true}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,12 +120,25 @@ func TestMakeLearns(t *testing.T) {
 	if d.Road == nil || d.Road.Seconds == 0 {
 		t.Errorf("no stretch of the road was looked at: %+v", d.Road)
 	}
+	if d.Weighed == nil || d.Weighed.RateLPerH <= 0 {
+		t.Errorf("the scales taught nothing: %+v", d.Weighed)
+	}
+	if d.Response == nil || len(d.Response.Days) == 0 || d.Response.Days[41].Load != d.Measures.LoadTh.Mean {
+		t.Errorf("the ride is not in the calendar: %+v", d.Response)
+	}
+	held := d.Against.Held()
+	if s := LearnStrays([][]Held{held}); s.Rides != 1 || len(held) == 0 || held[len(held)-1].Into > 1 {
+		t.Errorf("of %d cues held: %+v", len(held), s)
+	}
+	if f, ok := d.Against.Foretold(); !ok || f.Actual != d.Against.RiddenS || f.Predicted.Low80 >= f.Predicted.High80 {
+		t.Errorf("%+v", f)
+	}
 	if _, err := json.Marshal(d); err != nil {
 		t.Error(err)
 	}
 }
 
-func TestRoadRows(t *testing.T) {
+func TestRowsByTheCourse(t *testing.T) {
 	p := course.Profile{Distance: []float64{0, 100, 200}, Elevation: []float64{0, 0, 10}}
 	r := record(t, map[recording.Quantity][]float64{recording.Power: blocks(20, 200), recording.Position: {10, 20, 30, 40, 50, 60, 70, 80, 90, 105, 115, 125, 135, 145, 155, 165, 175, 185, 195, 195}})
 	s, err := read(&r, "")

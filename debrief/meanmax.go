@@ -255,17 +255,29 @@ func (s *stretches) visit(level, a, b int) {
 // visitLeaf tries every stretch from block a to block b of the finest level,
 // and tells whether one was better than the best.
 func (s *stretches) visitLeaf(a, b int) (better bool) {
-	last := min(len(s.sum), (b+1)*leaf)
+	if a < b && (b+1)*leaf <= len(s.sum) {
+		return s.visitFull(a*leaf, b*leaf)
+	}
 	for i := a * leaf; i < min(len(s.sum), (a+1)*leaf); i++ {
-		from := max(i+1, b*leaf)
-		if from >= last {
-			continue
+		for end := max(i+1, b*leaf); end < min(len(s.sum), (b+1)*leaf); end++ {
+			if v := s.sum[end] - s.sum[i]; v > s.best[end-i] {
+				s.best[end-i], s.at[end-i], better = v, int32(i), true
+			}
 		}
-		start, ends := s.sum[i], s.sum[from:last]
-		best := s.best[from-i:][:len(ends)]
+	}
+	return better
+}
+
+// visitFull is visitLeaf for two whole blocks, which begin at a and b: most of
+// the time goes here, so that no index is checked twice.
+func (s *stretches) visitFull(a, b int) (better bool) {
+	starts, ends := (*[leaf]int64)(s.sum[a:]), (*[leaf]int64)(s.sum[b:])
+	for i, start := range starts {
+		from := b - a - i
+		best := (*[leaf]int64)(s.best[from:])
 		for x, end := range ends {
 			if v := end - start; v > best[x] {
-				best[x], s.at[from-i+x], better = v, int32(i), true
+				best[x], s.at[from+x], better = v, int32(a+i), true
 			}
 		}
 	}
