@@ -1,6 +1,7 @@
 package debrief
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 
@@ -55,13 +56,40 @@ type Fitted struct {
 	Unsaid        string // empty if it is said
 }
 
+// fittedFile is a Fitted as it is handed on.
+type fittedFile struct {
+	Mean   float64 `json:"mean,omitempty"`
+	SD     float64 `json:"sd,omitempty"`
+	Low80  float64 `json:"low80,omitempty"`
+	High80 float64 `json:"high80,omitempty"`
+	Low95  float64 `json:"low95,omitempty"`
+	High95 float64 `json:"high95,omitempty"`
+	Origin string  `json:"origin,omitempty"`
+	Unsaid string  `json:"unsaid,omitempty"`
+}
+
+// MarshalJSON writes a number with its intervals, or why there is none.
+func (f Fitted) MarshalJSON() ([]byte, error) {
+	return json.Marshal(fittedFile{f.Mean, f.SD, f.Low80, f.High80, f.Low95, f.High95, f.Origin, f.Unsaid})
+}
+
+// UnmarshalJSON reads it back.
+func (f *Fitted) UnmarshalJSON(b []byte) error {
+	var x fittedFile
+	if err := json.Unmarshal(b, &x); err != nil {
+		return err
+	}
+	*f = Fitted{estimate.Estimate{Mean: x.Mean, SD: x.SD, Low80: x.Low80, High80: x.High80, Origin: x.Origin}, x.Low95, x.High95, x.Unsaid}
+	return nil
+}
+
 // RoadFit is what a ride taught about its road.
 type RoadFit struct {
-	CdA     Fitted // m²
-	Crr     Fitted
-	Shelter Fitted // share of the drag left when somebody was near
-	Seconds float64
-	LeftOut map[string]int // s, by reason
+	CdA     Fitted         `json:"cda_m2"`
+	Crr     Fitted         `json:"crr"`
+	Shelter Fitted         `json:"shelter"`            // share of the drag left when somebody was near
+	Seconds float64        `json:"seconds"`            // ridden alone and looked at
+	LeftOut map[string]int `json:"left_out,omitempty"` // s, by reason
 }
 
 // What a fit needs and refuses; our judgement.

@@ -1,6 +1,7 @@
 package debrief
 
 import (
+	"encoding/json"
 	"flag"
 	"math"
 	"math/rand/v2"
@@ -223,6 +224,19 @@ func TestRoadInBunches(t *testing.T) {
 		}
 	}
 	t.Logf("refused %d, right %d of %d", refused, right, n)
+}
+
+// A fit survives being handed on.
+func TestRoadFitAsJSON(t *testing.T) {
+	f := RoadFit{CdA: said(0.3, 0.01, "rides"), Crr: Fitted{Unsaid: "steady"}, Seconds: 900}
+	b, err := json.Marshal(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var back RoadFit
+	if err := json.Unmarshal(b, &back); err != nil || back.CdA != f.CdA || back.Crr != f.Crr || back.Seconds != 900 {
+		t.Errorf("%s: %+v, %v", b, back, err)
+	}
 }
 
 // With company known the sheltered parts are left out of the drag and give the
