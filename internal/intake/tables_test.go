@@ -165,3 +165,24 @@ func fuzzed(t *testing.T, data []byte, read func(string, []byte) ([]Arrived, err
 		}
 	}
 }
+
+// Names of columns as people write them.
+func TestColumnNames(t *testing.T) {
+	for name, want := range map[string]field{
+		"Heart Rate (bpm)": {quantity: recording.HeartRate, unit: "bpm"}, "heart_rate_bpm": {quantity: recording.HeartRate, unit: "bpm"},
+		"HR [bpm]": {quantity: recording.HeartRate, unit: "bpm"}, "HeartRate": {quantity: recording.HeartRate}, "hr": {quantity: recording.HeartRate}, "BPM": {quantity: recording.HeartRate},
+		"Power (W)": {quantity: recording.Power, unit: "W"}, "power_w": {quantity: recording.Power, unit: "W"}, "Watts": {quantity: recording.Power, unit: "W"}, "W": {quantity: recording.Power, unit: "W"}, "Power(watts)": {quantity: recording.Power, unit: "W"},
+		"Cadence [rpm]": {quantity: recording.Cadence, unit: "rpm"}, "cadence_rpm": {quantity: recording.Cadence, unit: "rpm"}, "RPM": {quantity: recording.Cadence},
+		"speed_m_s": {quantity: recording.Speed, unit: "m/s"}, "Speed (km/h)": {quantity: recording.Speed, unit: "km/h"}, "km/h": {quantity: recording.Speed, unit: "km/h"}, "Speed_kmh": {quantity: recording.Speed, unit: "km/h"}, "Speed (kph)": {quantity: recording.Speed, unit: "km/h"}, "Velocity": {quantity: recording.Speed},
+		"Distance (m)": {quantity: recording.Position, unit: "m"}, "distance_km": {quantity: recording.Position, unit: "km"}, "Dist [mi]": {quantity: recording.Position, unit: "mi"},
+		"Alt (m)": {quantity: recording.Altitude, unit: "m"}, "Elevation [ft]": {quantity: recording.Altitude, unit: "ft"}, "altitude": {quantity: recording.Altitude},
+		"lat": {quantity: recording.Latitude}, "longitude_deg": {quantity: recording.Longitude, unit: "deg"}, "Grade (%)": {quantity: recording.Gradient, unit: "%"},
+		"time": {time: true}, "Time (s)": {time: true, unit: "s"}, "time_s": {time: true, unit: "s"}, "secs": {time: true, unit: "s"}, "Minutes": {time: true, unit: "min"}, "Time [ms]": {time: true, unit: "ms"}, "timestamp": {time: true}, "Elapsed Time (sec)": {time: true, unit: "s"}, "Date": {time: true, date: true},
+		"power_w:pedals of mine": {quantity: recording.Power, unit: "W", source: "pedals of mine"},
+		"Torque (Nm)":            {}, "temperature": {}, "": {}, "lap": {}, "moving": {}, "calories": {}, "smoothness": {},
+	} {
+		if got := fieldOf(name); got != want {
+			t.Errorf("%q is %+v, want %+v", name, got, want)
+		}
+	}
+}
