@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"math/rand/v2"
 	"sync"
 	"testing"
 
@@ -260,5 +261,38 @@ func TestBestRideWithWhatWasShown(t *testing.T) {
 	near(t, "reckoned as ridden", b.RiddenS, out.RiddenS, 2)
 	if b.Share < 0.7 || b.Share > 1.4 {
 		t.Errorf("share %.2f", b.Share)
+	}
+}
+
+// What the weighted sum gives is the mean over all orders of setting the
+// players one after the other.
+func TestShapleyIsTheMeanOverOrders(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 9))
+	for n := 1; n <= 5; n++ {
+		values := make([]float64, 1<<n)
+		for i := range values {
+			values[i] = r.NormFloat64()
+		}
+		sums, orders := make([]float64, n), 0.0
+		var set func(done uint, each []float64)
+		set = func(done uint, each []float64) {
+			if done == 1<<n-1 {
+				orders++
+				for i := range sums {
+					sums[i] += each[i]
+				}
+				return
+			}
+			for i := range n {
+				if done&(1<<i) == 0 {
+					each[i] = values[done|1<<i] - values[done]
+					set(done|1<<i, each)
+				}
+			}
+		}
+		set(0, make([]float64, n))
+		for i, got := range shapley(n, values) {
+			near(t, "share", got, sums[i]/orders, 1e-12)
+		}
 	}
 }

@@ -69,9 +69,7 @@ func (g *game) best(ctx context.Context) (*BestRide, error) {
 			watts[i] = w
 		}
 	}
-	balance := problem.Balance
-	c := g.p.From.Capacity
-	balance.CriticalPower, balance.WPrime = c.SustainableCP(float64(len(watts))), c.WPrime
+	balance := bookKeeping(g.p.From.Capacity, problem.Balance.Form, watts, problem.Balance.Speed)
 	b := &BestRide{}
 	problem.Balance, b.Share = shown(balance, watts)
 	if b.Share <= shownFrom+1e-3 || b.Share >= shownTo-1e-3 {

@@ -22,6 +22,30 @@ func (m MeanMax) At(seconds int) (watts float64, start int, ok bool) {
 	return m.Watts[seconds-1], m.Start[seconds-1], true
 }
 
+// Season is the mean-maximal power of several rides: of each duration the
+// best, and which ride it is from.
+type Season struct {
+	MeanMax
+	Ride []int // index of the ride, of a duration of index+1 seconds
+}
+
+// BestOver takes the best of every duration over rides; of equal ones the
+// first, so that rides in order of their dates give the day it was first done.
+func BestOver(rides []MeanMax) Season {
+	var s Season
+	for k, ride := range rides {
+		for i, w := range ride.Watts {
+			switch {
+			case i == len(s.Watts):
+				s.Watts, s.Start, s.Ride = append(s.Watts, w), append(s.Start, ride.Start[i]), append(s.Ride, k)
+			case w > s.Watts[i]:
+				s.Watts[i], s.Start[i], s.Ride[i] = w, ride.Start[i], k
+			}
+		}
+	}
+	return s
+}
+
 // grain is the part of a watt that powers are counted in: whole numbers make
 // every comparison exact. 2⁻²⁰ W is far below what anything measures, and ten
 // days of 100 kW still fit.
