@@ -1,7 +1,6 @@
 package debrief
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 
@@ -51,36 +50,10 @@ type RoadRide struct {
 
 // Fitted is a number with its 95 % interval, or why it cannot be said.
 type Fitted struct {
-	estimate.Estimate
-	Low95, High95 float64
-	Unsaid        string // empty if it is said
-}
-
-// fittedFile is a Fitted as it is handed on.
-type fittedFile struct {
-	Mean   float64 `json:"mean,omitempty"`
-	SD     float64 `json:"sd,omitempty"`
-	Low80  float64 `json:"low80,omitempty"`
-	High80 float64 `json:"high80,omitempty"`
-	Low95  float64 `json:"low95,omitempty"`
-	High95 float64 `json:"high95,omitempty"`
-	Origin string  `json:"origin,omitempty"`
-	Unsaid string  `json:"unsaid,omitempty"`
-}
-
-// MarshalJSON writes a number with its intervals, or why there is none.
-func (f Fitted) MarshalJSON() ([]byte, error) {
-	return json.Marshal(fittedFile{f.Mean, f.SD, f.Low80, f.High80, f.Low95, f.High95, f.Origin, f.Unsaid})
-}
-
-// UnmarshalJSON reads it back.
-func (f *Fitted) UnmarshalJSON(b []byte) error {
-	var x fittedFile
-	if err := json.Unmarshal(b, &x); err != nil {
-		return err
-	}
-	*f = Fitted{estimate.Estimate{Mean: x.Mean, SD: x.SD, Low80: x.Low80, High80: x.High80, Origin: x.Origin}, x.Low95, x.High95, x.Unsaid}
-	return nil
+	estimate.Estimate `json:"estimate"`
+	Low95             float64 `json:"low95"`
+	High95            float64 `json:"high95"`
+	Unsaid            string  `json:"unsaid,omitempty"` // empty if it is said
 }
 
 // RoadFit is what a ride taught about its road.
