@@ -160,3 +160,27 @@ func TestRowsByTheCourse(t *testing.T) {
 		t.Errorf("%+v", now)
 	}
 }
+
+// BenchmarkMeasure is every measure of a five-hour ride with power, heart rate
+// and cadence, of a rider whose capacity is in doubt.
+func BenchmarkMeasure(b *testing.B) {
+	c := capacity.Capacity{CriticalPower: 250, WPrime: 18000, MaxPower: 900, Fade: 5}
+	c.Sigma[0][0], c.Sigma[1][1], c.Sigma[2][2] = 10, 3000, 50
+	watts := powersOf(18000)["varied"]
+	build := recording.NewBuilder("", 1.7e9, 0, "road cycling")
+	for i, w := range watts {
+		at := float64(i)
+		for q, v := range map[recording.Quantity]float64{recording.Power: w, recording.HeartRate: 100 + w/5, recording.Cadence: 88,
+			recording.Position: 8 * at, recording.Altitude: 100 + 60*math.Sin(at/900)} {
+			if err := build.Add(q, "any", at, v); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	q := MeasureRequest{Recording: build.Recording(true), Capacity: &c, Rider: capacity.Rider{Mass: 70, Sex: capacity.Male, MaxHeartRate: 190}, RestHeart: 50}
+	for b.Loop() {
+		if _, err := Measure(q); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
