@@ -44,7 +44,10 @@ const (
 	longestFit  = 40.0 // s after an order
 	// legsLag is how long the legs take to answer the pedals and a power
 	// sensor to average, s: it is not the brake's, and is kept out of its lag.
-	legsLag = 0.45
+	legsLag = 0.1
+	// modelSD is the doubt (s) about both times that a model of one lag brings,
+	// our judgement: legs and sensors have some tenths of a second of their own.
+	modelSD = 0.05
 )
 
 // ControlOf is the control model of a recording with commanded watts. The
@@ -83,7 +86,15 @@ func (l *look) control() (ControlModel, error) {
 	if m.Steps = len(good); m.Steps < leastOrders {
 		return m, fmt.Errorf("only %d commands changed the watts by enough and were followed; %d are needed", m.Steps, leastOrders)
 	}
-	fitSteps(c, good, &m)
+	speed := l.machine
+	if speed == nil {
+		speed = l.wheel
+	}
+	ridden := make([]window, len(good))
+	for i, o := range good {
+		ridden[i] = window{o.at, o.until}
+	}
+	fitSteps(withoutFlywheel(c, speed, ridden), good, &m)
 	return m, nil
 }
 
@@ -114,6 +125,7 @@ func (l *look) ordersGiven(c *track) []order {
 	var out []order
 	end := l.in.Recording.End()
 	last := math.NaN()
+	rests := l.stops()
 	for i, asked := range l.commanded.v {
 		if i > 0 && asked == l.commanded.v[i-1] {
 			continue
@@ -130,17 +142,16 @@ func (l *look) ordersGiven(c *track) []order {
 		cad, turns := l.cadence.mean(o.at, min(o.until, o.at+longestFit))
 		low, _ := l.cadence.mean(o.at-4, o.at)
 		after, n := c.mean(from, min(o.until, o.at+60))
-		ridden := l.cadence == nil || turns > 0 && cad > 40
+		ridden := (l.cadence == nil || turns > 0 && cad > 40) && !within(rests, o.at+1)
+		start, _ := c.mean(o.at-4, o.at)
 		if n >= 3 && ridden && hold >= leastHold {
 			o.after = after
 			o.judged = asked >= 30 && after > 10 && math.Abs(asked-last) >= max(leastWatts, leastChange*last)
-			last = after
+			if after > 10 {
+				last = after
+			}
 		}
-		if !ridden || l.cadence != nil && !(low > 40) {
-			o.followed = false // no step from a standstill
-		} else {
-			o.followed = true
-		}
+		o.followed = ridden && start > 20 && (l.cadence == nil || low > 40) // no step from a standstill
 		out = append(out, o)
 	}
 	return out
@@ -291,6 +302,7 @@ func fitSteps(c *track, orders []order, m *ControlModel) {
 		}
 	}
 	sdDead, sdLag := spreadOfFit(steps, c.every, dead, lag)
+	sdDead, sdLag = math.Hypot(sdDead, modelSD), math.Hypot(sdLag, modelSD)
 	m.DeadTime = estimate.Normal(dead, sdDead, "step responses")
 	m.Lag = estimate.Normal(lag, sdLag, "step responses")
 	m.quantile = studentsT(len(steps) - 2)

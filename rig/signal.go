@@ -14,7 +14,7 @@ func (l *look) examineSignals() {
 	for _, raw := range l.raw {
 		c := raw
 		q := l.quantised(c)
-		spikes := l.spikes(c)
+		spikes := l.spikes(c, q)
 		stuck := l.stuck(c, q)
 		bad := append(spikes, stuck...)
 		l.bad[c.source] = bad
@@ -88,7 +88,7 @@ func (l *look) coarse(c *track, q float64) {
 
 // spikes are single readings that stand above all of their neighbours by more
 // than noise can. What is returned are their instants.
-func (l *look) spikes(c *track) []window {
+func (l *look) spikes(c *track, quantum float64) []window {
 	if len(c.v) < leastReadings {
 		l.unsaid(Spikes, c.source, fmt.Sprintf("only %d readings; %d are needed", len(c.v), leastReadings))
 		return nil
@@ -97,14 +97,25 @@ func (l *look) spikes(c *track) []window {
 	rel := c.roughness()
 	var at []window
 	for i := range c.v {
-		most, n := 0.0, 0
+		most, next, n := 0.0, 0.0, 0 // of the readings about it: those beside it, and the second highest of all
+		first, second := 0.0, 0.0
 		for j := max(0, i-2); j <= min(len(c.v)-1, i+2); j++ {
-			if j != i && math.Abs(c.t[j]-c.t[i]) < 4*c.every+1 {
+			if j == i || math.Abs(c.t[j]-c.t[i]) > 4*c.every+1 {
+				continue
+			}
+			n++
+			if j == i-1 || j == i+1 {
 				most = max(most, c.v[j])
-				n++
+			}
+			switch v := c.v[j]; {
+			case v > first:
+				first, second = v, first
+			case v > second:
+				second = v
 			}
 		}
-		if n >= 3 && c.v[i]-most > max(35, 5.5*rel*most) {
+		next = max(most, second)
+		if n >= 3 && c.v[i]-next > max(35, 2.5*quantum, 6*rel*next) {
 			at = append(at, window{c.t[i] - 1e-6, c.t[i] + 1e-6})
 		}
 	}
@@ -166,7 +177,11 @@ func (l *look) stuck(c *track, quantum float64) []window {
 	var ws []window
 	var longest run
 	var equal float64
+	rests := append(l.phases(Zero, QuietRest, Coast), l.paused...)
 	for _, r := range c.runs() {
+		if within(rests, c.t[r.j]) {
+			continue
+		}
 		p := c.equalNear(r)
 		if chance := float64(len(c.v)) * math.Pow(p, float64(r.j-r.i)); chance > stuckChance {
 			continue
