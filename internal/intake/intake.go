@@ -40,6 +40,7 @@ type Arrived struct {
 	Kind      string // "FIT", "GPX", "CSV" or "stored"
 	Number    int    // of the recording in its file, from 1
 	Recording recording.Recording
+	Original  []byte   // the file as it came, unpacked, to be kept; shared by its recordings
 	Losses    []string // what was left out or put right, one sentence each
 	Err       error    // why nothing could be read; the recording is empty then
 }
@@ -128,13 +129,13 @@ func (d *door) file(name string, data []byte, kind kind) error {
 	if err != nil {
 		return d.refuse(name, hash, err)
 	}
-	return d.hand(name, hash, got)
+	return d.hand(name, hash, data, got)
 }
 
-func (d *door) hand(name, hash string, got []Arrived) error {
+func (d *door) hand(name, hash string, data []byte, got []Arrived) error {
 	for i := range got {
 		a := got[i]
-		a.File, a.Hash, a.Number = name, hash, i+1
+		a.File, a.Hash, a.Original, a.Number = name, hash, data, i+1
 		if err := a.Recording.Validate(); err != nil {
 			return d.refuse(name, hash, problem.Bad("%s: it makes no recording: %v", name, err))
 		}
@@ -189,7 +190,7 @@ func (d *door) gzip(name string, data []byte, depth int) error {
 		if err != nil {
 			return d.refuse(name, hash, problem.Bad("%s: %v", name, err))
 		}
-		return d.hand(name, hash, []Arrived{{Kind: "stored", Recording: *rec}})
+		return d.hand(name, hash, data, []Arrived{{Kind: "stored", Recording: *rec}})
 	}
 	if z, err = gzip.NewReader(bytes.NewReader(data)); err != nil {
 		return d.refuse(name, hashOf(data), problem.Bad("%s: a damaged gzip archive", name))

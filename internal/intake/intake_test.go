@@ -9,6 +9,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -17,6 +19,7 @@ import (
 	"testing/fstest"
 	"time"
 
+	"chainline/debrief"
 	"chainline/internal/fitfile"
 	"chainline/internal/problem"
 	"chainline/recording"
@@ -343,6 +346,45 @@ func BenchmarkWalk(b *testing.B) {
 	}
 	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)*5, "s/1000-rides")
 	b.ReportMetric(float64(most.Load())/1e6, "MB-heap")
+}
+
+// BenchmarkSeason takes in a thousand files of an hour (25 different ones, each
+// forty times), enters them in the catalogue, reckons the mean-maximal power of
+// each over every duration and keeps the original on disk.
+func BenchmarkSeason(b *testing.B) {
+	files := fstest.MapFS{}
+	for i := range 1000 {
+		name := fmt.Sprintf("%02d", i%25)
+		if i < 25 {
+			files[name+"/0.fit"] = &fstest.MapFile{Data: fitOf(b, ride(uint64(i), 3600, ""))}
+			continue
+		}
+		files[fmt.Sprintf("%s/%d.fit", name, i)] = files[name+"/0.fit"]
+	}
+	dir := b.TempDir()
+	for b.Loop() {
+		var most uint64
+		var catalogue Catalogue
+		rides, seconds := 0, 0
+		err := Walk(context.Background(), files, nil, func(a Arrived) error {
+			catalogue.Add(Entry{a.File, Fingerprint(&a.Recording), a.Recording.StartUnix})
+			rows, err := a.Recording.Rows(1)
+			if err != nil {
+				return err
+			}
+			seconds += len(debrief.MeanMaximal(rows.Column(recording.Power)).Watts)
+			if rides++; rides%100 == 0 {
+				var m runtime.MemStats
+				runtime.ReadMemStats(&m)
+				most = max(most, m.HeapInuse)
+			}
+			return os.WriteFile(filepath.Join(dir, a.Hash), a.Original, 0o600)
+		}, nil)
+		if err != nil || rides != 1000 || seconds < 3_590_000 {
+			b.Fatal(rides, seconds, err)
+		}
+		b.ReportMetric(float64(most)/1e6, "MB-heap-files-included")
+	}
 }
 
 func BenchmarkGPX(b *testing.B) { benchmark(b, gpxOf(ride(1, 3600, ""))) }
