@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"chainline/internal/fitfile"
@@ -139,12 +140,36 @@ func (d *door) hand(name, hash string, data []byte, got []Arrived) error {
 		if err := a.Recording.Validate(); err != nil {
 			return d.refuse(name, hash, problem.Bad("%s: it makes no recording: %v", name, err))
 		}
+		if said := sparse(&a.Recording); said != "" {
+			a.Losses = append(slices.Clone(a.Losses), said)
+		}
 		got[i] = Arrived{} // it may be large, and belongs to the caller now
 		if err := d.each(a); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// sparse says so if readings mostly stand further apart than one counts for:
+// what lies between is a gap, which nothing here fills.
+func sparse(r *recording.Recording) string {
+	for _, q := range []recording.Quantity{recording.Power, recording.HeartRate, recording.Speed, recording.Latitude} {
+		c, ok := r.Signal(q, "")
+		if !ok || len(c.Seconds) < 10 {
+			continue
+		}
+		steps := make([]float64, len(c.Seconds)-1)
+		for i := range steps {
+			steps[i] = c.Seconds[i+1] - c.Seconds[i]
+		}
+		slices.Sort(steps)
+		if step := steps[len(steps)/2]; step > recording.Hold {
+			return fmt.Sprintf("%s was recorded only every %.0f s, and a reading counts for %g s: there are gaps all through", q, step, recording.Hold)
+		}
+		return ""
+	}
+	return ""
 }
 
 func (d *door) refuse(name, hash string, err error) error {

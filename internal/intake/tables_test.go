@@ -31,6 +31,7 @@ func TestCSVDialects(t *testing.T) {
 		"gaps":     {"secs,power,hr\n0,100,\n1,,121\n2,nan,n/a\n3,99,122\n", map[recording.Quantity]float64{"heart_rate": 121}, 0, 0, ""},
 		"quoted":   {"\"secs\",\"power\"\n\"0\",\"100,5\"\n\"1\",\"101,5\"\n", map[recording.Quantity]float64{"power": 101.5}, 0, 0, ""},
 		"no time":  {"power,cadence\n100,80\n101,81\n", map[recording.Quantity]float64{"power": 101}, 0, 0, "rows are taken as a second apart"},
+		"sparse":   {"secs,power\n0,100\n1,101\n6,106\n12,107\n17,102\n22,103\n27,103\n32,103\n37,103\n42,103\n47,103\n", map[recording.Quantity]float64{"power": 101}, 0, 0, "power was recorded only every 5 s"},
 		"others":   {"secs,power,mood\n0,100,good\n1,101,bad\n", map[recording.Quantity]float64{"power": 101}, 0, 0, "columns left out: mood"},
 		"mph, ft":  {"secs,speed (mph),elevation (ft)\n0,20,100\n1,20,100\n", map[recording.Quantity]float64{"speed": 8.9408, "altitude": 30.48}, 0, 0, ""},
 		"sorted":   {"secs,power\n0,100\n1,101\n5,105\n6,106\n7,107\n2,102\n3,103\n", map[recording.Quantity]float64{"power": 101}, 0, 0, "sorted by time"},
