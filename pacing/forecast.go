@@ -58,7 +58,7 @@ type World struct {
 	Steady bool
 
 	Profile course.Profile                    // the course, if its shape is known
-	Sketch  func(r *rand.Rand) course.Profile // else one plausible shape
+	Sketch  func(r *rand.Rand) course.Profile `json:"-"` // else one plausible shape
 }
 
 // Orders is what the rider intends: cues, or rules by gradient.

@@ -20,24 +20,41 @@ import (
 // (sd). Our judgement: the balance of W′ is known no better than this.
 const overdrawnSD = 0.15
 
+// When a heart rate is evidence of critical power. Our judgement: it has
+// settled after a while, says little of an easy effort, and nothing at its
+// maximum.
+const (
+	heartSettles    = 120.0 // s into the ride
+	heartFromEffort = 0.5   // of critical power
+	heartNearMax    = 0.985
+	heartCounts     = 60.0 // s of it before it counts
+)
+
 // Going is a ride under way. Make one with World.Begin; it is not safe for
 // more than one goroutine.
 type Going struct {
-	world  World
-	motion physics.Motion
-	shape  *shape
-	cp     []float64 // W, by draw
-	wPrime []float64 // J
-	bal    []capacity.Balance
-	left   []float64 // J
-	over   []float64 // J overdrawn so far
-	held   []float64 // watts of the rest over what is reckoned with: nobody holds a plan exactly
-	failed []float64 // log weight from failures
-	rough  float64   // W, how far each second is from what is held on average
+	world   World
+	motion  physics.Motion
+	shape   *shape
+	cp      []float64 // W, by draw
+	wPrime  []float64 // J
+	bal     []capacity.Balance
+	left    []float64 // J
+	over    []float64 // J overdrawn so far
+	held    []float64 // watts of the rest over what is reckoned with: nobody holds a plan exactly
+	failed  []float64 // log weight from failures
+	hearts  []capacity.Heart
+	beat    []residual
+	elapsed float64 // s heard by Heart
+	rough   float64 // W, how far each second is from what is held on average
 }
 
+// residual is how far the heart beat from where a draw puts it, as a share of
+// the reserve, summed over seconds.
+type residual struct{ sum, seconds float64 }
+
 // restStep is the step of the rest in m: it is ridden some hundred times over.
-const restStep = 50
+const restStep = 100
 
 // heldStream is where the draws of how the rest is held come from.
 const heldStream = 0x9e1d
@@ -69,6 +86,32 @@ func (g *Going) Ridden(watts, seconds float64) {
 	}
 }
 
+// Heart takes a heart rate (bpm) heard over a time (s) at displayed watts; 0 bpm
+// if none was. maximum is a measured one. What a heart says of critical power
+// counts once for the whole ride, with the spread between people: that a heart
+// beats higher than people's on average does not average out.
+func (g *Going) Heart(bpm, watts, seconds, maximum float64) {
+	if g.hearts == nil {
+		g.hearts, g.beat = make([]capacity.Heart, len(g.cp)), make([]residual, len(g.cp))
+	}
+	g.elapsed += seconds
+	for i := range g.hearts {
+		h := &g.hearts[i]
+		h.Max = maximum
+		effort := watts / g.cp[i]
+		h.Step(effort, seconds)
+		if bpm <= 0 || g.elapsed < heartSettles {
+			continue
+		}
+		expected := h.Step(effort, 0)
+		if effort < heartFromEffort || expected > heartNearMax*maximum {
+			continue
+		}
+		g.beat[i].sum += (bpm - expected) / h.Reserve() * seconds
+		g.beat[i].seconds += seconds
+	}
+}
+
 // Rough takes how uneven the pedalling is: the standard deviation (W) of each
 // second around what was held. Around critical power unevenness costs W′, for
 // what is spent above it comes back slowly.
@@ -90,6 +133,10 @@ func (g *Going) weights() []float64 {
 	for i := range w {
 		z := g.over[i] / (overdrawnSD * g.wPrime[i])
 		w[i] = g.failed[i] - 0.5*z*z
+		if g.beat != nil && g.beat[i].seconds > heartCounts {
+			x := g.beat[i].sum / g.beat[i].seconds / capacity.HeartDoubt
+			w[i] -= 0.5 * x * x
+		}
 		most = math.Max(most, w[i])
 	}
 	sum := 0.0
@@ -194,29 +241,30 @@ func weighted(all []timed, q float64) float64 {
 	return sorted[len(sorted)-1].seconds
 }
 
-// Limits of how far the rest may be moved at once, and how finely. Our
-// judgement.
+// Limits of how far the rest may be moved, how finely, and by how much a new
+// plan has to be better than the standing one. Our judgement.
 const (
 	mostDown, mostUp = 0.10, 0.15
 	moveStep         = 0.01
+	worthAChange     = 2.0 // s, of the time and the toll together
+	tollShare        = 0.3 // of the ride's time, for a chance of one in ten
 )
 
-// Band is the chance of running empty that the rest may have. A plan inside it
-// stays as it is: only a ride that has shown something moves it. That the
-// limits are apart is what makes a new plan better than a bolder or a more
-// careful one: moving everybody to one chance at every look takes that chance
-// again and again (docs/evidence.md).
-type Band struct {
-	Lower float64 // above it the rest is lowered, to it
-	Raise float64 // below it the rest is raised, to it
+// Toll is what running empty is taken to cost beside the time it loses, in s
+// of a ride that takes so long, for a style that allows a chance of it. What
+// is dearest is not the time: it is a last climb on legs that are gone. Found
+// on bench riders (docs/evidence.md).
+func Toll(rideSeconds, chanceLimit float64) float64 {
+	return tollShare * rideSeconds * 0.1 / math.Max(0.01, chanceLimit)
 }
 
-// Replan scales what the plan still asks, so that its chance of running empty
-// comes into the band; a plan that is in it is given back as it stands. The
+// Replan scales what the plan as first made asks of the rest, to where the mean
+// time and toll times the chance of running empty are least together. The
 // shape stays, because it is the best for the course; how hard it is follows
 // from what the ride has shown. Watts below six tenths of critical power are
-// left as they are: they are for rolling and recovering.
-func (g *Going) Replan(ctx context.Context, plan []Piece, from, speed, executed, floor, ceiling float64, band Band) ([]Piece, Outlook, error) {
+// left as they are: they are for rolling and recovering. share is the scaling
+// found last, less one, and comes back as it is unless another is worth it.
+func (g *Going) Replan(ctx context.Context, plan []Piece, from, speed, executed, floor, ceiling, toll, share float64) (float64, []Piece, Outlook, error) {
 	cp, _, _ := g.Expected()
 	soft := 0.6 * cp
 	moved := func(share float64) []Piece {
@@ -233,27 +281,103 @@ func (g *Going) Replan(ctx context.Context, plan []Piece, from, speed, executed,
 		}
 		return out
 	}
-	stays := moved(0)
-	now := g.Rest(stays, from, speed, executed)
-	low, high, limit := -mostDown, 0.0, band.Lower
-	switch {
-	case now.ChanceEmpty > band.Lower:
-	case now.ChanceEmpty < band.Raise:
-		low, high, limit = 0, mostUp, band.Raise
-	default:
-		return stays, now, ctx.Err()
-	}
-	for high-low > moveStep { // the greatest share whose chance keeps the limit, by halving
-		if err := ctx.Err(); err != nil {
-			return nil, Outlook{}, err
+	costs := map[int]float64{}
+	cost := func(step int) float64 {
+		if c, ok := costs[step]; ok {
+			return c
 		}
-		middle := (low + high) / 2
-		if g.Rest(moved(middle), from, speed, executed).ChanceEmpty <= limit {
-			low = middle
-		} else {
-			high = middle
+		chance, seconds := g.mean(moved(float64(step)*moveStep), from, speed, executed)
+		costs[step] = seconds + toll*chance
+		return costs[step]
+	}
+	last := int(math.Round(share / moveStep))
+	best := last
+	for _, way := range []int{1, -1} { // downhill from where it stands, over small bumps
+		for step, worse := last+way, 0; worse < 2 && float64(step)*moveStep <= mostUp+1e-9 && float64(step)*moveStep >= -mostDown-1e-9; step += way {
+			if err := ctx.Err(); err != nil {
+				return 0, nil, Outlook{}, err
+			}
+			if cost(step) < cost(best)-1e-9 {
+				best, worse = step, 0
+			} else {
+				worse++
+			}
 		}
 	}
-	out := moved(low)
-	return out, g.Rest(out, from, speed, executed), nil
+	if cost(last)-cost(best) < worthAChange {
+		best = last
+	}
+	share = float64(best) * moveStep
+	out := moved(share)
+	return share, out, g.Rest(out, from, speed, executed), nil
+}
+
+// mean is the chance of running empty and the mean time of the rest, s. All
+// whose W′ lasts ride alike but for how they hold the plan: the way is ridden
+// once, and once a little harder, for how time follows; only who runs empty
+// rides it alone.
+func (g *Going) mean(plan []Piece, from, speed, executed float64) (chance, seconds float64) {
+	watts := g.shape.watts(plan)
+	way, harder := g.way(watts, from, speed, executed), g.way(watts, from, speed, executed*(1+heldProbe))
+	for i, w := range g.weights() {
+		if w < 1e-4 {
+			continue
+		}
+		t := way.seconds + (harder.seconds-way.seconds)*(g.held[i]-1)/heldProbe
+		if g.left[i] < back*g.wPrime[i] || !g.lasts(i, way) {
+			var empty bool
+			if t, empty = g.one(i, watts, from, speed, executed); empty {
+				chance += w
+			}
+		}
+		seconds += w * t
+	}
+	return chance, seconds
+}
+
+// heldProbe is how much harder the way is ridden to see how time follows.
+const heldProbe = 0.02
+
+// ridge is a way ridden by somebody who does not tire: watts and s by step.
+type ridge struct {
+	watts, step []float64
+	seconds     float64
+}
+
+func (g *Going) way(watts []float64, from, speed, executed float64) ridge {
+	y, at := math.Max(0.25, speed*speed), 0.0
+	weight := g.motion.Mass * physics.Gravity
+	var r ridge
+	for i, h := range g.shape.length {
+		if at+h <= from {
+			at += h
+			continue
+		}
+		if at < from {
+			h, at = at+h-from, from
+		}
+		p := watts[i] * executed
+		force := weight*g.shape.cos[i]*(g.shape.gradient[i]+g.motion.Crr) + g.motion.Bearing0
+		next, dt, ok := g.motion.Advance(y, h, force, p, nil)
+		if !ok {
+			next, dt = draw{motion: g.motion}.creep(y, h, force, p, p)
+		}
+		y, at = next, at+h
+		r.watts, r.step, r.seconds = append(r.watts, p), append(r.step, dt), r.seconds+dt
+	}
+	return r
+}
+
+// lasts says whether a draw's W′ lasts the way, but for its last metre.
+func (g *Going) lasts(k int, r ridge) bool {
+	b, left := g.bal[k], g.left[k]
+	for i, p := range r.watts {
+		p *= g.held[k]
+		left = b.Step(left, p+g.rough, r.step[i]/2)
+		left = b.Step(left, math.Max(0, p-g.rough), r.step[i]/2)
+		if left <= 0 && i < len(r.watts)-1 {
+			return false
+		}
+	}
+	return true
 }

@@ -135,6 +135,8 @@ func Remade(ctx context.Context, i int) (RemadeRow, error) {
 	cfg.Rider.RecoverySpeed = b.world.RecoveryMedian * math.Exp(b.world.RecoverySD*r.NormFloat64())
 	cfg.Rider.HeartMax = typedHeart * (1 + heartOff*r.NormFloat64())
 	cfg.Rider.HeartRest += 7 * r.NormFloat64()
+	cfg.Rider.HeartAtCP = 0.92 + capacity.HeartAtCPSD*r.NormFloat64()
+	cfg.Rider.HeartCreep = math.Exp(0.4 * r.NormFloat64())
 	cfg.Meter.Unit.Bias = 0 // the brief's watts are those of this meter
 	row := RemadeRow{Course: k, Rider: i, CP: cfg.Rider.CriticalPower, WPrime: cfg.Rider.WPrime}
 	var fixed RemadeRow
@@ -149,7 +151,10 @@ func Remade(ctx context.Context, i int) (RemadeRow, error) {
 const emptyBefore = 50.0
 
 func (b briefed) ride(ctx context.Context, cfg bench.Config, anew bool, row *RemadeRow) error {
-	c := &ride.Course{Name: "course", Profile: b.world.Profile, Motion: b.world.Road.Motion(b.world.RiderMass), Advance: ride.ByPosition, PlannedS: b.plan.Forecast.Median, Replan: anew}
+	c := &ride.Course{Name: "course", Profile: b.world.Profile, Motion: b.world.Road.Motion(b.world.RiderMass), Advance: ride.ByPosition, PlannedS: b.plan.Forecast.Median}
+	if anew {
+		c.Basis = ride.NewBasis(b.world, b.plan, 0, b.ceiling, brief.Normal.ChanceLimit(), typedHeart, 5)
+	}
 	for n, p := range b.plan.Plan.Plan {
 		c.Cues = append(c.Cues, ride.Cue{FromM: p.From, ToM: p.To, Watts: p.Watts, Name: fmt.Sprintf("Cue %d", n+1)})
 	}
@@ -162,7 +167,7 @@ func (b briefed) ride(ctx context.Context, cfg bench.Config, anew bool, row *Rem
 	}
 	var solver ride.Replanner
 	if anew {
-		solver = &timedSolver{ride.NewReplanner(b.world, b.plan.Orders, 0, b.ceiling, brief.Normal.ChanceLimit(), c, 5), row}
+		solver = &timedSolver{c.Solver(), row}
 	}
 	w := bench.New(cfg)
 	before, way := c.Cues, 0.0

@@ -147,7 +147,11 @@ func (m *Manager) GoOn(ctx context.Context, id string, choice Choice) (*Ride, er
 		m.release(id)
 		return nil, &problem.Error{Kind: problem.Failed, Message: "this ride cannot be gone on with: " + err.Error(), Err: err}
 	}
-	return m.start(service.Riding{Setup: kept.Core.Setup()}, kept, hub, choice)
+	riding := service.Riding{Setup: kept.Core.Setup()}
+	if solver := riding.Setup.Course.Solver(); solver != nil {
+		riding.Replan = solver
+	}
+	return m.start(riding, kept, hub, choice)
 }
 
 func (m *Manager) known(id string) error {

@@ -5,16 +5,32 @@ import (
 	"fmt"
 	"math"
 
+	"chainline/course"
 	"chainline/pacing"
 )
 
-// Solver makes the rest of a course anew by pacing.Going: a hundred and some
-// riders who may be this one, weighed by what the ride has shown.
+// Basis is what the rest of a course is made anew from. It stands in the
+// ride's journal, so that a ride gone on with after the program was killed
+// has its plan made anew as well.
+type Basis struct {
+	World    pacing.World   `json:"world"` // without its profile: the course's
+	Orders   pacing.Orders  `json:"orders"`
+	Shape    []pacing.Piece `json:"shape"` // what is scaled: the best effort in as much detail as a screen can say
+	FloorW   float64        `json:"floor_w,omitempty"`
+	CeilingW float64        `json:"ceiling_w,omitempty"` // 0 none
+	Limit    float64        `json:"limit"`               // chance of running empty that the style allows
+	HeartMax float64        `json:"heart_max_bpm,omitempty"`
+	Seed     uint64         `json:"seed"`
+}
+
+// Solver makes the rest of a course anew by pacing.Going: some hundred riders
+// who may be this one, weighed by what the ride has shown.
 type Solver struct {
-	going          *pacing.Going
-	floor, ceiling float64
-	band           pacing.Band
-	names          []Cue
+	basis Basis
+	going *pacing.Going
+	names []Cue
+	share float64 // of the shape's watts, less one
+	toll  float64 // s
 
 	done     float64 // ride clock up to which what was ridden is counted, s
 	asked    float64 // J asked and ridden since the start, where both are known
@@ -25,9 +41,9 @@ type Solver struct {
 	failures int
 }
 
-// solverDraws are enough for a chance of one in ten to be known within three
-// in a hundred, and few enough to ride the rest many times a second.
-const solverDraws = 100
+// solverDraws are enough for a chance of one in ten to be known within two in
+// a hundred, and few enough to solve the rest many times a minute.
+const solverDraws = 300
 
 // What counts as legs that failed: this far below what was asked, for so long.
 // Our judgement; a gear change or a bottle is shorter.
@@ -36,26 +52,31 @@ const (
 	shortSeconds = 25.0
 )
 
-// Shares of the brief's chance of running empty between which a standing plan
-// is left alone. Chosen on bench riders (docs/evidence.md).
-const (
-	lowerAt = 1.0
-	raiseAt = 0.02
-)
+// liveCue is the shortest cue of a plan made anew, in s. Our judgement: what a
+// rider can follow who reads it off a screen.
+const liveCue = 20.0
 
-// NewReplanner makes the solver of one ride from what its brief was made from.
-func NewReplanner(w pacing.World, o pacing.Orders, floor, ceiling, limit float64, course *Course, seed uint64) *Solver {
-	s := &Solver{going: w.Begin(o, seed, solverDraws), floor: floor, ceiling: ceiling, band: pacing.Band{Lower: lowerAt * limit, Raise: raiseAt * limit}, names: course.Cues}
-	return s
+// NewBasis of a ride from what its brief was made from.
+func NewBasis(w pacing.World, r pacing.Result, floor, ceiling, limit, heartMax float64, seed uint64) *Basis {
+	b := &Basis{World: w, Orders: r.Orders, Shape: r.Live(liveCue), FloorW: floor, Limit: limit, HeartMax: heartMax, Seed: seed}
+	b.World.Profile, b.World.Sketch = course.Profile{}, nil
+	if !math.IsInf(ceiling, 1) {
+		b.CeilingW = ceiling
+	}
+	return b
 }
 
-// standing is the plan as it stands, ridden and to come.
-func standing(cues []Cue) []pacing.Piece {
-	var out []pacing.Piece
-	for _, c := range cues {
-		out = append(out, pacing.Piece{From: c.FromM, To: c.ToM, Watts: c.Watts})
+// Solver of a course; nil where its plan stays as it is.
+func (k *Course) Solver() *Solver {
+	if k == nil || k.Basis == nil {
+		return nil
 	}
-	return out
+	b := *k.Basis
+	b.World.Profile = k.Profile
+	if b.CeilingW == 0 {
+		b.CeilingW = math.Inf(1)
+	}
+	return &Solver{basis: b, going: b.World.Begin(b.Orders, b.Seed, solverDraws), names: k.Cues, toll: pacing.Toll(k.PlannedS, b.Limit)}
 }
 
 // Replan solves the rest.
@@ -68,7 +89,8 @@ func (s *Solver) Replan(ctx context.Context, r Rest) (NewRest, error) {
 	if s.even > 60 {
 		s.going.Rough(math.Sqrt(s.squares / s.even))
 	}
-	plan, out, err := s.going.Replan(ctx, standing(r.Planned), r.AtM, r.Speed, executed, s.floor, s.ceiling, s.band)
+	share, plan, out, err := s.going.Replan(ctx, s.basis.Shape, r.AtM, r.Speed, executed, s.basis.FloorW, s.basis.CeilingW, s.toll, s.share)
+	s.share = share
 	if err != nil {
 		return NewRest{}, err
 	}
@@ -123,6 +145,9 @@ func (s *Solver) learn(r Rest) {
 		dt := math.Min(2, p.ClockS-s.done)
 		s.done = p.ClockS
 		s.going.Ridden(p.Watts, dt)
+		if s.basis.HeartMax > 0 {
+			s.going.Heart(p.Heart, p.Watts, dt, s.basis.HeartMax)
+		}
 		if p.Target > 0 && p.Watts > 0.3*p.Target {
 			s.asked, s.given = s.asked+p.Target*dt, s.given+p.Watts*dt
 		}

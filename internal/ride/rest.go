@@ -62,7 +62,7 @@ type replanning struct {
 // replanIfDue asks for the rest to be made anew.
 func (c *Core) replanIfDue() {
 	k := c.setup.Course
-	if k == nil || !k.Replan || k.Advance != ByPosition && k.Advance != ByDistance || c.stage != Riding {
+	if k == nil || k.Basis == nil || k.Advance != ByPosition && k.Advance != ByDistance || c.stage != Riding {
 		return
 	}
 	if c.replan.pending || c.now.Sub(c.replan.asked) < every || c.clock() < 20 || k.Profile.Length()-c.at < 200 {

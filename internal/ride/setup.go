@@ -142,7 +142,7 @@ type Course struct {
 	Low80      float64        `json:"low80_s,omitempty"`
 	High80     float64        `json:"high80_s,omitempty"`
 	Advance    Advance        `json:"advance"`
-	Replan     bool           `json:"replan,omitempty"` // make the rest anew while riding
+	Basis      *Basis         `json:"basis,omitempty"` // what the rest is made anew from while riding; none: the plan stays
 }
 
 // Room is what drink and fan reminders rest on, from the brief.

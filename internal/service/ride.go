@@ -106,8 +106,8 @@ func courseRide(ctx context.Context, q RideRequest) (Riding, error) {
 	}
 	out := Riding{Setup: s, Brief: &b, Warnings: append(append([]string(nil), b.Warnings...), b.Cautions...)}
 	if a := s.Course.Advance; !q.Fixed && !ridden.Ask.World.ByFeel && (a == ride.ByPosition || a == ride.ByDistance) {
-		s.Course.Replan = true
-		out.Replan = ride.NewReplanner(ridden.Ask.World, ridden.Result.Orders, ridden.Ask.Floor, ridden.Ask.Ceiling, ask.Style.ChanceLimit(), s.Course, measuredMax(ask.Rider), 1)
+		s.Course.Basis = ride.NewBasis(ridden.Ask.World, ridden.Result, ridden.Ask.Floor, ridden.Ask.Ceiling, ask.Style.ChanceLimit(), measuredMax(ask.Rider), 1)
+		out.Replan = s.Course.Solver()
 	}
 	return out, nil
 }

@@ -126,31 +126,53 @@ func (s *Server) beginGroup(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		errs["session"] = "Choose a session of the list."
 	}
+	var asks []briefAsk
+	var views []session.View
+	var rows []int
+	for i := range mostGroup {
+		at := fmt.Sprintf("rider.%d", i)
+		if typed[at] == "" || len(errs) > 0 {
+			continue
+		}
+		ask := briefAsk{Rider: typed[at], Rig: typed[fmt.Sprintf("rig.%d", i)]}
+		scaling, _, err := s.scaling(r.Context(), ask.Rider, ask.Rig)
+		if err != nil {
+			errs[at] = err.Error()
+			continue
+		}
+		asks, views, rows = append(asks, ask), append(views, scaling.View), append(rows, i)
+	}
+	var joint session.Joint
+	if len(asks) > 0 && len(errs) == 0 { // what would end for each at another moment ends for all at one
+		if joint, err = session.Together(x.Session(), views); err != nil {
+			errs["session"] = err.Error()
+		}
+	}
 	type one struct {
 		riding service.Riding
 		choice live.Choice
 	}
 	var all []one
-	for i := range mostGroup {
-		at := func(name string) string { return fmt.Sprintf("%s.%d", name, i) }
-		if typed[at("rider")] == "" || len(errs) > 0 {
-			continue
+	for k, ask := range asks {
+		at := fmt.Sprintf("rider.%d", rows[k])
+		if len(errs) > 0 {
+			break
 		}
-		parts, err := s.parts(r.Context(), briefAsk{Rider: typed[at("rider")], Rig: typed[at("rig")]})
+		parts, err := s.parts(r.Context(), ask)
 		if err != nil {
-			errs[at("rider")] = err.Error()
+			errs[at] = err.Error()
 			continue
 		}
-		q := service.RideRequest{Session: x.Text, Begun: s.now(), WaitForKey: true, Brief: service.BriefRequest{Rider: parts.names[store.Rider],
+		q := service.RideRequest{Session: session.Print(joint.Session), Begun: s.now(), WaitForKey: true, Brief: service.BriefRequest{Rider: parts.names[store.Rider],
 			Rig: parts.names[store.Rig], Today: s.now(), Seed: 1, Workers: s.workers, Open: service.Texts(parts.files)}}
 		riding, err := service.Ride(r.Context(), q)
 		if e, ok := errors.AsType[*problem.Error](err); ok {
-			errs[at("rider")] = e.Message
+			errs[at] = e.Message
 			continue
 		} else if err != nil {
 			return err
 		}
-		all = append(all, one{riding, live.Choice{Kind: typed[at("devices")], Seed: uint64(s.now().UnixNano()) + uint64(i), Name: fmt.Sprintf("rig-%d", i+1)}})
+		all = append(all, one{riding, live.Choice{Kind: typed[fmt.Sprintf("devices.%d", rows[k])], Seed: uint64(s.now().UnixNano()) + uint64(k), Name: fmt.Sprintf("rig-%d", k+1)}})
 	}
 	if len(all) == 0 && len(errs) == 0 {
 		errs["rider.0"] = "Choose at least one rider."
@@ -175,7 +197,7 @@ func (s *Server) beginGroup(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.see(w, r, "/group/"+g.ID, "")
+	return s.see(w, r, "/group/"+g.ID, strings.Join(joint.Notes, " "))
 }
 
 func (s *Server) theGroup(r *http.Request) (*live.Group, error) {

@@ -153,3 +153,19 @@ func TestRidesOfOthersAndOfNobody(t *testing.T) {
 		t.Error("a program without rides does not say so")
 	}
 }
+
+// What would end for each rider at another moment ends for all at one, and it
+// is said.
+func TestGroupStaysTogether(t *testing.T) {
+	t.Parallel()
+	v := liveSite(t)
+	form := map[string]string{"session": "severe-to-the-bottom", "rider.0": "r1", "rig.0": "g1", "devices.0": "bench", "rider.1": "r1", "rig.1": "g1", "devices.1": "bench"}
+	status, h, body := v.sendRig(t, "/group", form)
+	at := h.Get("Location")
+	if status != 303 {
+		t.Fatalf("%d: %s", status, body)
+	}
+	_, _, body = v.ask(t, "GET", at, "", nil)
+	wantIn(t, body, "together it lasts", "Maren")
+	v.sendRig(t, at+"/key", map[string]string{"key": "end"})
+}

@@ -44,6 +44,8 @@ type Rider struct {
 	Cadence       float64 // rpm, preferred
 	HeartRest     float64 // beats per minute
 	HeartMax      float64 // beats per minute
+	HeartAtCP     float64 // share of the heart-rate reserve at critical power; 0 is 0.92
+	HeartCreep    float64 // multiplies the drift over a long ride; 0 is 1
 	Bias          float64 // fraction ridden above what is shown
 	Drift         float64 // fraction, sd of a slow wandering (minutes)
 	Noise         float64 // fraction, sd of each second's unevenness

@@ -16,6 +16,8 @@ import (
 // judgement.
 type heart struct {
 	rest, most float64
+	atCP       float64 // share of the reserve at critical power
+	drifts     float64 // multiplies the drift
 	rate       float64 // beats per minute
 	drift      float64 // fraction of the reserve
 	phase      float64 // of the current beat
@@ -25,7 +27,14 @@ type heart struct {
 }
 
 func newHeart(r Rider) *heart {
-	return &heart{rest: r.HeartRest, most: r.HeartMax, rate: r.HeartRest + 12}
+	k := &heart{rest: r.HeartRest, most: r.HeartMax, rate: r.HeartRest + 12, atCP: r.HeartAtCP, drifts: r.HeartCreep}
+	if k.atCP == 0 {
+		k.atCP = 0.92
+	}
+	if k.drifts == 0 {
+		k.drifts = 1
+	}
+	return k
 }
 
 const (
@@ -36,8 +45,8 @@ const (
 
 // step moves the heart by h seconds at an effort (fraction of critical power).
 func (k *heart) step(h, effort float64, r *rand.Rand) {
-	steady := math.Min(effort, 1.08) * 0.92
-	k.drift += (0.17*math.Max(0, math.Min(effort, 1.1)-0.4) - k.drift) * h / drifting
+	steady := math.Min(effort, 1.08) * k.atCP
+	k.drift += (0.17*k.drifts*math.Max(0, math.Min(effort, 1.1)-0.4) - k.drift) * h / drifting
 	want := math.Min(k.most, k.rest+10*(1-math.Min(effort, 1))+(k.most-k.rest)*(steady+k.drift))
 	tau := onset
 	if want < k.rate {
