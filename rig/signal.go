@@ -96,7 +96,10 @@ func (l *look) spikes(c *track, quantum float64) []window {
 	l.right(Spikes)
 	rel := c.roughness()
 	var at []window
-	for i := range c.v {
+	for i := 1; i+1 < len(c.v); i++ {
+		if c.t[i+1]-c.t[i-1] > 3.5*c.every {
+			continue // too much is missing about it
+		}
 		most, next, n := 0.0, 0.0, 0 // of the readings about it: those beside it, and the second highest of all
 		first, second := 0.0, 0.0
 		for j := max(0, i-2); j <= min(len(c.v)-1, i+2); j++ {
@@ -204,7 +207,7 @@ func (c *track) runs() []run {
 		for j+1 < len(c.v) && c.v[j+1] == c.v[i] {
 			j++
 		}
-		if c.v[i] > 0 && j-i >= 3 {
+		if c.v[i] >= 20 && j-i >= 3 {
 			out = append(out, run{i, j})
 		}
 		i = j + 1
@@ -264,11 +267,12 @@ func (l *look) smoothed(c *track) {
 	stops := 0
 	var pic Plot
 	for i := 1; i < len(cad.t); i++ {
-		if cad.v[i] > 0 || cad.v[i-1] < 30 || cad.t[i]-cad.t[i-1] > 3*cad.every {
+		before3, turned := cad.at(cad.t[i] - 3)
+		if cad.v[i] >= 20 || cad.v[i-1] < 20 || !turned || before3 < 50 || cad.t[i]-cad.t[i-1] > 3 {
 			continue
 		}
 		before, n := c.mean(cad.t[i]-10, cad.t[i]-2)
-		until := nextTurning(cad, i)
+		until := nextTurning(cad, i+int(2/cad.every))
 		if n < 3 || before < 50 || until-cad.t[i] < 8 {
 			continue
 		}
@@ -292,7 +296,7 @@ func (l *look) smoothed(c *track) {
 		sum += w
 	}
 	tau /= sum
-	se := math.Sqrt(1/sum + 0.0001*tau*tau)
+	se := math.Hypot(math.Sqrt(1/sum), 0.006*tau) // legs do not stop within one instant
 	if tau-3*se < leastTau {
 		return
 	}
@@ -309,7 +313,7 @@ const leastTau = 1.5
 
 func nextTurning(cad *track, i int) float64 {
 	for j := i + 1; j < len(cad.t); j++ {
-		if cad.v[j] > 0 {
+		if cad.v[j] >= 20 {
 			return cad.t[j] - 1
 		}
 	}
@@ -468,17 +472,17 @@ func (l *look) impossible() {
 	}
 	l.right(Impossible)
 	for _, it := range []struct {
-		c    *track
-		most float64
-		name string
-	}{{l.wheel, mostWheelJump, "wheel speed"}, {l.cadence, mostCrankJump, "cadence"}} {
+		c           *track
+		most, least float64
+		name        string
+	}{{l.wheel, mostWheelJump, 0.5, "wheel speed"}, {l.cadence, mostCrankJump, 30, "cadence"}} {
 		if it.c == nil {
 			continue
 		}
 		n := 0
 		for i := 1; i < len(it.c.v); i++ {
 			dt := max(1, it.c.t[i]-it.c.t[i-1])
-			if it.c.v[i] > 0 && it.c.v[i-1] > 0 && math.Abs(it.c.v[i]-it.c.v[i-1]) > it.most*dt {
+			if it.c.v[i] > it.least && it.c.v[i-1] > it.least && math.Abs(it.c.v[i]-it.c.v[i-1]) > it.most*dt {
 				n++
 			}
 		}
@@ -498,6 +502,10 @@ func (l *look) impossible() {
 // zeroAtRest is the torque that a source shows while cranks turn and nothing
 // pushes them: in the zero phase, turned backwards or by hand.
 func (l *look) zeroAtRest(c *track) {
+	if l.hasFoundOf(Smoothing, c.source) {
+		l.unsaid(ZeroOffset, c.source, "its watts are smoothed, so that those of before the rest are still shown")
+		return
+	}
 	cad := l.cadenceOf(c.source)
 	var watts, speeds []float64
 	for _, w := range l.phases(Zero) {
