@@ -181,6 +181,8 @@ func (j *pairJudge) say(best fitted) {
 		size := mean
 		if way != byOffset {
 			size = math.Expm1(mean)
+		} else { // halfway between before and behind the drivetrain
+			size *= math.Exp(-f.side / 2)
 		}
 		find := j.finding(s, size, sd, cost, chi, 0)
 		j.describe(&find)
