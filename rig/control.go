@@ -198,6 +198,27 @@ func halfSampleMode(x []float64) float64 {
 	return median(s)
 }
 
+// thinned is the means of neighbours, so that readings come no more often than
+// asked for, s.
+func (c *track) thinned(least float64) *track {
+	n := int(math.Round(1 / c.every))
+	if c.every >= least || n < 2 {
+		return c
+	}
+	out := &track{source: c.source, every: c.every * float64(n)}
+	for i := 0; i+n <= len(c.t); i += n {
+		if c.t[i+n-1]-c.t[i] > float64(n)*c.every {
+			continue // one is missing among them
+		}
+		sum := 0.0
+		for _, v := range c.v[i : i+n] {
+			sum += v / float64(n)
+		}
+		out.t, out.v = append(out.t, c.t[i+n-1]), append(out.v, sum)
+	}
+	return out
+}
+
 // step is the readings after one order, as the fit sees them.
 type step struct {
 	s, y []float64 // s since the order; W
@@ -229,7 +250,13 @@ func rise(s, every, dead, lag float64) float64 {
 	sum := 0.0
 	for k := range parts {
 		x := s - dead - every*(float64(k)+0.5)/parts
-		if x > 0 {
+		switch {
+		case x <= 0:
+		case x > 12*lag && x > 12*legsLag:
+			sum++
+		case x > 12*legsLag:
+			sum += 1 - lag*math.Exp(-x/lag)/(lag-legsLag)
+		default:
 			sum += 1 - (lag*math.Exp(-x/lag)-legsLag*math.Exp(-x/legsLag))/(lag-legsLag)
 		}
 	}
@@ -280,6 +307,7 @@ func misfit(steps []step, every, dead, lag float64) float64 {
 // intervals by how much the steps differ among themselves, so that legs which
 // are uneven for seconds do not make them too narrow.
 func fitSteps(c *track, orders []order, m *ControlModel) {
+	c = c.thinned(0.9)
 	steps := stepsOf(c, orders)
 	dead, lag, best := 0.5, 1.0, math.Inf(1)
 	for _, d := range []float64{0.1, 0.5, 1, 2, 3.5} {
@@ -289,7 +317,7 @@ func fitSteps(c *track, orders []order, m *ControlModel) {
 			}
 		}
 	}
-	for size := 0.4; size > 0.004; {
+	for size := 0.4; size > 0.01; {
 		better := false
 		for _, move := range [][2]float64{{size, 0}, {-size, 0}, {0, size}, {0, -size}, {size, -size}, {-size, size}} {
 			d, t := max(0, dead+move[0]), max(0.05, lag+move[1])
