@@ -117,7 +117,7 @@ func (l *look) spikes(c *track, quantum float64) []window {
 			}
 		}
 		next = max(most, second)
-		if n >= 3 && c.v[i]-next > max(35, 2.5*quantum, 6*rel*next) {
+		if n >= 3 && c.v[i]-next > max(45, 2.5*quantum, 6*rel*next) && !c.starting(i, next) {
 			at = append(at, window{c.t[i] - 1e-6, c.t[i] + 1e-6})
 		}
 	}
@@ -133,6 +133,17 @@ func (l *look) spikes(c *track, quantum float64) []window {
 	}
 	l.found(ranged(f, n, n, n, "counted"))
 	return at
+}
+
+// starting tells whether the wheel was spun up in the last seconds: legs that
+// begin push harder for a moment, and that is no spike.
+func (c *track) starting(i int, level float64) bool {
+	for k := i - 1; k >= 0 && c.t[i]-c.t[k] < 6; k-- {
+		if c.v[k] < 0.4*level {
+			return true
+		}
+	}
+	return false
 }
 
 // roughness is a robust sd of one reading about its neighbours, as a fraction
