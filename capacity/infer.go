@@ -20,6 +20,7 @@ type Learnt struct {
 	Scale           estimate.Estimate // displayed watts over true watts
 	Mode            Capacity          // the most probable rider, true watts
 	RepeatError     float64           // of this rider's tests, the most probable, fraction
+	Places          Places            // outdoors against indoors
 	Effective       float64           // share of the draws that counted before resampling
 
 	scales []float64
@@ -94,6 +95,7 @@ func Infer(r Rider, ride Source, random *rand.Rand) (Learnt, Account) {
 	}
 	l.True, l.Displayed = ofDraws(trueDraws), ofDraws(displayed)
 	l.scales = scales
+	l.Places = in.places(points)
 	l.Scale = estimate.FromDraws(scales, "the power source's accuracy")
 	in.explain(r, l)
 	return l, in.account

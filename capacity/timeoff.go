@@ -18,8 +18,9 @@ const (
 	// people lost 7 % of maximal oxygen uptake in 12 to 21 days, 14 % in 56
 	// and 16 % in 84 (Coyle et al. 1984, J Appl Physiol 57:1857; secondary, a
 	// magazine that quotes it, and from memory where the first figure's day
-	// differs). An exponential with 28 days through it gives 7.6, 13.6 and
-	// 15.1 % at 21, 56 and 84 days. That power falls as oxygen uptake does, that
+	// differs). An exponential of 28 days that begins after offFree gives 4.7, 7.6,
+	// 13.6 and 15.1 % at 12, 21, 56 and 84 days: if the 7 % were there after 12
+	// days, it is slow at first. That power falls as oxygen uptake does, that
 	// it comes back as fast as it went, and that the first days cost nothing,
 	// is our judgement; so is how much riders differ.
 	offMost    = 0.16

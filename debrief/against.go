@@ -80,6 +80,7 @@ type CueRidden struct {
 	PlannedS float64 `json:"planned_s"`
 	RiddenS  float64 `json:"ridden_s"`
 	OffS     float64 `json:"off_s"`
+	Gradient float64 `json:"gradient"` // mean, fraction
 	SpreadW  float64 `json:"spread_w"` // standard deviation of the seconds about their mean
 }
 
@@ -189,8 +190,11 @@ func against(ctx context.Context, p Planned, a Actual, s *seconds, outdoors bool
 	out.PausedS = t.paused
 	out.Line = line(b.Plan.Trace, t)
 	for _, c := range b.Plan.Cues {
-		if c, ok := t.cue(c); ok {
-			out.Cues = append(out.Cues, c)
+		if x, ok := t.cue(c); ok {
+			if p := p.From.Ask.World.Profile; len(p.Distance) > 1 {
+				x.Gradient = gradientOver(p, c.FromM, c.ToM)
+			}
+			out.Cues = append(out.Cues, x)
 		}
 	}
 	out.MeanOffW = meanOff(out.Line)
@@ -221,6 +225,29 @@ func against(ctx context.Context, p Planned, a Actual, s *seconds, outdoors bool
 }
 
 func (a *Against) unsaid(sentence string) { a.Unsaid = append(a.Unsaid, sentence) }
+
+// Held are the cues that were ridden to their end, as LearnStrays needs them.
+func (a Against) Held() []Held {
+	total := 0.0
+	for _, c := range a.Cues {
+		total += c.RiddenS
+	}
+	var out []Held
+	gone := 0.0
+	for _, c := range a.Cues {
+		if c.Ridden && c.PlannedW > 0 {
+			out = append(out, Held{Gradient: c.Gradient, Into: (gone + c.RiddenS/2) / total, Seconds: c.RiddenS, PlannedW: c.PlannedW, RiddenW: c.RiddenW})
+		}
+		gone += c.RiddenS
+	}
+	return out
+}
+
+// Foretold is the forecast of the finish time (s) and what came of it; false:
+// the ride was not finished.
+func (a Against) Foretold() (Foretold, bool) {
+	return Foretold{Predicted: Interval{a.ForecastS, a.Low80S, a.High80S}, Actual: a.RiddenS}, a.Finished
+}
 
 func line(trace []brief.TracePoint, t *track) []LinePoint {
 	var out []LinePoint

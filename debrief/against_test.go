@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"math/rand/v2"
 	"sync"
 	"testing"
 
@@ -157,6 +158,21 @@ func TestSplitTellsSourceFromLegs(t *testing.T) {
 		t.Errorf("shown watts as planned of a source that shows 5 %% too much: rider %+.1f s, source %+.1f s", legs, source)
 	}
 	near(t, "together", legs+source, 0, 2)
+
+	// Outdoors the legs move the rider: shown as planned by a source that shows
+	// too much is less than planned.
+	r = ridden(t, p, p.From.Ask.World.Road, asPlanned(p, 1/1.05), length)
+	for i := range r.Channels {
+		if r.Channels[i].Quantity == recording.Power {
+			for k := range r.Channels[i].Values {
+				r.Channels[i].Values[k] *= 1.05
+			}
+		}
+	}
+	out = compared(t, p, r, Actual{Gain: 1.05, GainFrom: "rig check"}, true)
+	near(t, "rider outdoors", out.Split.of(PartRider), 0, 2)
+	near(t, "source outdoors", out.Split.of(PartSource), out.RiddenS-out.PlanS, 2)
+	near(t, "left over", out.Split.of("road and course"), 0, 2)
 }
 
 func TestSplitOfTheRoad(t *testing.T) {
@@ -165,19 +181,26 @@ func TestSplitOfTheRoad(t *testing.T) {
 	heavy := p.From.Ask.World.Road
 	heavy.CdA *= 1.15
 	r := ridden(t, p, heavy, asPlanned(p, 1), length)
-	known := compared(t, p, r, Actual{Road: &heavy}, true)
+	known := compared(t, p, r, Actual{Road: &heavy, Gain: 1}, true)
 	slower := known.RiddenS - known.PlanS
 	if !(slower > 8) {
 		t.Fatalf("15 %% more drag cost %.1f s", slower)
 	}
 	near(t, "road, fitted", known.Split.of(PartRoad), slower, 2)
 	unknown := compared(t, p, r, Actual{}, true)
-	near(t, "road and course, merged", unknown.Split.of(PartRoadCourse), slower, 2)
+	merged := unknown.Split.Parts[len(unknown.Split.Parts)-1]
+	near(t, "merged", unknown.Split.of("power source, road and course"), slower, 2)
+	if !merged.Merged || !(merged.CouldBeS > 1) {
+		t.Errorf("%+v", merged)
+	}
+	calibrated := compared(t, p, r, Actual{Gain: 1}, true)
+	near(t, "merged", calibrated.Split.of("road and course"), slower, 2)
 	other := p.From.Ask.World.Profile
-	surveyed := compared(t, p, r, Actual{Road: &heavy, Profile: &other}, true)
+	surveyed := compared(t, p, r, Actual{Road: &heavy, Profile: &other, Gain: 1}, true)
 	near(t, "course as planned", surveyed.Split.of(PartCourse), 0, 1e-6)
-	again := compared(t, p, r, Actual{Road: &heavy, MassKg: 74}, true)
-	if again.Split.of(PartRiderSource) <= known.Split.of(PartRiderSource) {
+	near(t, "nothing left over", surveyed.Split.of(PartRest), 0, 2)
+	again := compared(t, p, r, Actual{Road: &heavy, MassKg: 74, Gain: 1}, true)
+	if again.Split.of(PartRider) <= known.Split.of(PartRider) {
 		t.Error("four kilograms more cost nothing")
 	}
 }
@@ -260,5 +283,38 @@ func TestBestRideWithWhatWasShown(t *testing.T) {
 	near(t, "reckoned as ridden", b.RiddenS, out.RiddenS, 2)
 	if b.Share < 0.7 || b.Share > 1.4 {
 		t.Errorf("share %.2f", b.Share)
+	}
+}
+
+// What the weighted sum gives is the mean over all orders of setting the
+// players one after the other.
+func TestShapleyIsTheMeanOverOrders(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 9))
+	for n := 1; n <= 5; n++ {
+		values := make([]float64, 1<<n)
+		for i := range values {
+			values[i] = r.NormFloat64()
+		}
+		sums, orders := make([]float64, n), 0.0
+		var set func(done uint, each []float64)
+		set = func(done uint, each []float64) {
+			if done == 1<<n-1 {
+				orders++
+				for i := range sums {
+					sums[i] += each[i]
+				}
+				return
+			}
+			for i := range n {
+				if done&(1<<i) == 0 {
+					each[i] = values[done|1<<i] - values[done]
+					set(done|1<<i, each)
+				}
+			}
+		}
+		set(0, make([]float64, n))
+		for i, got := range shapley(n, values) {
+			near(t, "share", got, sums[i]/orders, 1e-12)
+		}
 	}
 }

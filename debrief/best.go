@@ -69,9 +69,7 @@ func (g *game) best(ctx context.Context) (*BestRide, error) {
 			watts[i] = w
 		}
 	}
-	balance := problem.Balance
-	c := g.p.From.Capacity
-	balance.CriticalPower, balance.WPrime = c.SustainableCP(float64(len(watts))), c.WPrime
+	balance := bookKeeping(g.p.From.Capacity, problem.Balance.Form, watts, problem.Balance.Speed)
 	b := &BestRide{}
 	problem.Balance, b.Share = shown(balance, watts)
 	if b.Share <= shownFrom+1e-3 || b.Share >= shownTo-1e-3 {
@@ -82,7 +80,7 @@ func (g *game) best(ctx context.Context) (*BestRide, error) {
 	problem.Motion, problem.Profile, problem.StartSpeed = all.road.Motion(all.mass), all.profile, all.speed
 	problem.Reserve = 0
 	problem.Ceiling = math.Max(problem.Ceiling, problem.Balance.CriticalPower*1.2)
-	all.late = 0
+	all.late, all.gain, all.watts = 0, 1, g.ridden.watts // shown watts, ridden and best alike
 	b.RiddenS = all.time()
 	even, out, err := problem.Even(ctx)
 	if err != nil {

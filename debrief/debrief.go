@@ -9,6 +9,7 @@ package debrief
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -23,6 +24,11 @@ type Debrief struct {
 	Recovered   bool     `json:"recovered,omitempty"` // the recording is not whole
 	Measures    Measures `json:"measures"`
 	Against     *Against `json:"against_plan,omitempty"`
+
+	Road     *RoadFit  `json:"road,omitempty"`
+	Learnt   *Learning `json:"learnt,omitempty"`
+	Weighed  *Weighed  `json:"weighed,omitempty"`
+	Response *Calendar `json:"response,omitempty"`
 }
 
 // Request is everything a debrief is made from.
@@ -33,6 +39,19 @@ type Request struct {
 	// the brief.
 	Planned *Planned
 	Actual  Actual
+	// Road is what a fit of the road has to know; nil: none is fitted. Rows are
+	// read from the recording if there are none. Where the road is fitted, it is
+	// the actual one, unless Actual has another.
+	Road *RoadRide
+	// Learn is what learning from the ride has to know; nil: nothing is learnt.
+	// Watts and Best are those of the recording.
+	Learn *LearnRequest
+	// Weighing is what the scales said before and after; nil: nobody stood on
+	// them.
+	Weighing *Weighing
+	// Training are the loads up to the day of this ride, without this ride,
+	// which is added to the last; nil: nothing is said of the response.
+	Training *Training
 }
 
 // Make makes the debrief of a ride. The error says why the recording cannot
@@ -55,9 +74,19 @@ func Make(ctx context.Context, q Request) (Debrief, error) {
 	if err := ctx.Err(); err != nil {
 		return Debrief{}, err
 	}
+	if q.Road != nil {
+		d.fitRoad(q, ride, s)
+	}
+	if err := d.learn(q, s); err != nil {
+		return Debrief{}, err
+	}
 	if q.Planned != nil {
 		outdoors := !strings.HasPrefix(r.Sport, "indoor")
-		if d.Against, err = against(ctx, *q.Planned, q.Actual, s, outdoors); err != nil {
+		actual := q.Actual
+		if actual.Road == nil && d.Road != nil {
+			actual.Road = d.Road.fitted(q.Planned.From.Ask.World.Road)
+		}
+		if d.Against, err = against(ctx, *q.Planned, actual, s, outdoors); err != nil {
 			return Debrief{}, err
 		}
 	}
@@ -78,4 +107,44 @@ func (p *Planned) fill(q MeasureRequest) MeasureRequest {
 		q.Profile = &profile
 	}
 	return q
+}
+
+// fitRoad learns drag and rolling, where the course is known.
+func (d *Debrief) fitRoad(q Request, ride MeasureRequest, s *seconds) {
+	road := *q.Road
+	if len(road.Rows) == 0 {
+		p, ok := s.profile(ride.Profile)
+		if !ok {
+			d.Measures.unsaid("The road: cannot say, because neither a course nor altitudes are known.")
+			return
+		}
+		road.Rows = s.roadRows(p)
+	}
+	f := FitRoad(road)
+	d.Road = &f
+}
+
+// learn fills what the ride taught of the rider; the error is that of Weigh.
+func (d *Debrief) learn(q Request, s *seconds) error {
+	if q.Learn != nil && d.Measures.Best != nil {
+		learn := *q.Learn
+		learn.Watts, learn.Best = s.filled(), d.Measures.Best
+		learnt := Learn(learn)
+		d.Learnt = &learnt
+	}
+	if q.Weighing != nil {
+		weighed, err := Weigh(*q.Weighing)
+		if err != nil {
+			return fmt.Errorf("weighing: %w", err)
+		}
+		d.Weighed = &weighed
+	}
+	if t := q.Training; t != nil && len(t.Loads) > 0 {
+		with := *t
+		with.Loads = slices.Clone(t.Loads)
+		with.Loads[len(with.Loads)-1] += d.Measures.LoadTh.Mean
+		calendar := with.Respond()
+		d.Response = &calendar
+	}
+	return nil
 }

@@ -22,6 +22,30 @@ func (m MeanMax) At(seconds int) (watts float64, start int, ok bool) {
 	return m.Watts[seconds-1], m.Start[seconds-1], true
 }
 
+// Season is the mean-maximal power of several rides: of each duration the
+// best, and which ride it is from.
+type Season struct {
+	MeanMax
+	Ride []int // index of the ride, of a duration of index+1 seconds
+}
+
+// BestOver takes the best of every duration over rides; of equal ones the
+// first, so that rides in order of their dates give the day it was first done.
+func BestOver(rides []MeanMax) Season {
+	var s Season
+	for k, ride := range rides {
+		for i, w := range ride.Watts {
+			switch {
+			case i == len(s.Watts):
+				s.Watts, s.Start, s.Ride = append(s.Watts, w), append(s.Start, ride.Start[i]), append(s.Ride, k)
+			case w > s.Watts[i]:
+				s.Watts[i], s.Start[i], s.Ride[i] = w, ride.Start[i], k
+			}
+		}
+	}
+	return s
+}
+
 // grain is the part of a watt that powers are counted in: whole numbers make
 // every comparison exact. 2⁻²⁰ W is far below what anything measures, and ten
 // days of 100 kW still fit.
@@ -255,17 +279,29 @@ func (s *stretches) visit(level, a, b int) {
 // visitLeaf tries every stretch from block a to block b of the finest level,
 // and tells whether one was better than the best.
 func (s *stretches) visitLeaf(a, b int) (better bool) {
-	last := min(len(s.sum), (b+1)*leaf)
+	if a < b && (b+1)*leaf <= len(s.sum) {
+		return s.visitFull(a*leaf, b*leaf)
+	}
 	for i := a * leaf; i < min(len(s.sum), (a+1)*leaf); i++ {
-		from := max(i+1, b*leaf)
-		if from >= last {
-			continue
+		for end := max(i+1, b*leaf); end < min(len(s.sum), (b+1)*leaf); end++ {
+			if v := s.sum[end] - s.sum[i]; v > s.best[end-i] {
+				s.best[end-i], s.at[end-i], better = v, int32(i), true
+			}
 		}
-		start, ends := s.sum[i], s.sum[from:last]
-		best := s.best[from-i:][:len(ends)]
+	}
+	return better
+}
+
+// visitFull is visitLeaf for two whole blocks, which begin at a and b: most of
+// the time goes here, so that no index is checked twice.
+func (s *stretches) visitFull(a, b int) (better bool) {
+	starts, ends := (*[leaf]int64)(s.sum[a:]), (*[leaf]int64)(s.sum[b:])
+	for i, start := range starts {
+		from := b - a - i
+		best := (*[leaf]int64)(s.best[from:])
 		for x, end := range ends {
 			if v := end - start; v > best[x] {
-				best[x], s.at[from-i+x], better = v, int32(i), true
+				best[x], s.at[from+x], better = v, int32(a+i), true
 			}
 		}
 	}

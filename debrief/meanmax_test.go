@@ -107,6 +107,10 @@ func TestMeanMaximalEqualsBruteForce(t *testing.T) {
 func sameAsBruteForce(t *testing.T, name string, watts []float64) {
 	t.Helper()
 	got, want := MeanMaximal(watts), bruteForce(watts)
+	sums := make([]float64, len(watts)+1) // exact: whole watts
+	for i, w := range watts {
+		sums[i+1] = sums[i] + w
+	}
 	if len(got.Watts) != len(want) || len(got.Start) != len(want) {
 		t.Fatalf("%s: %d durations of %d", name, len(got.Watts), len(want))
 	}
@@ -115,10 +119,7 @@ func sameAsBruteForce(t *testing.T, name string, watts []float64) {
 		if got.Watts[i] != w/float64(d) {
 			t.Fatalf("%s, %d s of %d: %g W, brute force %g W", name, d, len(watts), got.Watts[i], w/float64(d))
 		}
-		sum := 0.0
-		for _, x := range watts[got.Start[i] : got.Start[i]+d] {
-			sum += x
-		}
+		sum := sums[got.Start[i]+d] - sums[got.Start[i]]
 		if sum != w {
 			t.Fatalf("%s, %d s: said to begin at %d, where there are %g J, not %g", name, d, got.Start[i], sum, w)
 		}
@@ -144,5 +145,21 @@ func TestMeanMaximalOfWhatIsNotANumber(t *testing.T) {
 	}
 	if _, _, ok := MeanMaximal(nil).At(1); ok {
 		t.Error("a best of nothing")
+	}
+}
+
+func TestBestOverRides(t *testing.T) {
+	s := BestOver([]MeanMax{MeanMaximal([]float64{100, 300}), {}, MeanMaximal([]float64{250, 250, 130}), MeanMaximal([]float64{300})})
+	want := []struct {
+		watts       float64
+		ride, start int
+	}{{300, 0, 1}, {250, 2, 0}, {210, 2, 0}}
+	for i, w := range want {
+		if s.Watts[i] != w.watts || s.Ride[i] != w.ride || s.Start[i] != w.start {
+			t.Errorf("%d s: %g W of ride %d from %d, want %+v", i+1, s.Watts[i], s.Ride[i], s.Start[i], w)
+		}
+	}
+	if len(s.Watts) != 3 || len(s.Ride) != 3 {
+		t.Errorf("%+v", s)
 	}
 }

@@ -92,14 +92,24 @@ func TestPublishedTrimp(t *testing.T) {
 	near(t, "85 % of the reserve", Banister(60, 85, 0, 100, false), 166.924, 0.001)
 }
 
-// The five weights of Edwards 1993 (read in two texts, secondary), and the
-// three of Lucía's form (from memory): minutes times weight.
-func TestPublishedZoneSums(t *testing.T) {
+// zoned is a ride of ten minutes each at heart rates of 45 to 99.5 % of 200.
+func zoned(t *testing.T) *Trimp {
 	heart := blocks(600, 90, 600, 100, 600, 120, 600, 145, 600, 165, 600, 199)
-	m := measured(t, MeasureRequest{Recording: record(t, map[recording.Quantity][]float64{recording.Power: blocks(3600, 200), recording.HeartRate: heart}),
-		Rider: capacity.Rider{MaxHeartRate: 200}, VT1: 130, VT2: 160})
-	near(t, "five zones", m.Trimp.FiveZone, 10*(0+1+2+3+4+5), 1e-9)
-	near(t, "three zones", m.Trimp.ByVT, 10*(1+1+1+2+3+3), 1e-9)
+	return measured(t, MeasureRequest{Recording: record(t, map[recording.Quantity][]float64{recording.Power: blocks(3600, 200), recording.HeartRate: heart}),
+		Rider: capacity.Rider{MaxHeartRate: 200}, VT1: 130, VT2: 160}).Trimp
+}
+
+// Minutes in tenths of the maximal heart rate times 1 to 5: Edwards 1993, read
+// in two texts (secondary).
+func TestPublishedFiveZones(t *testing.T) {
+	near(t, "sum", zoned(t).FiveZone, 10*(0+1+2+3+4+5), 1e-9)
+}
+
+// Minutes below, between and above the ventilatory thresholds times 1, 2 and 3:
+// Lucía's form, named by Cejuela and Esteve-Lanao 2011; the weights are from
+// memory.
+func TestPublishedThreeZones(t *testing.T) {
+	near(t, "sum", zoned(t).ByVT, 10*(1+1+1+2+3+3), 1e-9)
 }
 
 // Mathematics only: the fourth-power mean of a 30 s mean, computed outside

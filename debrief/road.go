@@ -50,18 +50,19 @@ type RoadRide struct {
 
 // Fitted is a number with its 95 % interval, or why it cannot be said.
 type Fitted struct {
-	estimate.Estimate
-	Low95, High95 float64
-	Unsaid        string // empty if it is said
+	estimate.Estimate `json:"estimate"`
+	Low95             float64 `json:"low95"`
+	High95            float64 `json:"high95"`
+	Unsaid            string  `json:"unsaid,omitempty"` // empty if it is said
 }
 
 // RoadFit is what a ride taught about its road.
 type RoadFit struct {
-	CdA     Fitted // m²
-	Crr     Fitted
-	Shelter Fitted // share of the drag left when somebody was near
-	Seconds float64
-	LeftOut map[string]int // s, by reason
+	CdA     Fitted         `json:"cda_m2"`
+	Crr     Fitted         `json:"crr"`
+	Shelter Fitted         `json:"shelter"`            // share of the drag left when somebody was near
+	Seconds float64        `json:"seconds"`            // ridden alone and looked at
+	LeftOut map[string]int `json:"left_out,omitempty"` // s, by reason
 }
 
 // What a fit needs and refuses; our judgement.

@@ -1,6 +1,7 @@
 package debrief
 
 import (
+	"encoding/json"
 	"flag"
 	"math"
 	"math/rand/v2"
@@ -8,6 +9,7 @@ import (
 
 	"chainline/estimate"
 	"chainline/physics"
+	"chainline/recording"
 )
 
 var all = flag.Bool("all", false, "simulate as many rides as the stated figures rest on")
@@ -224,6 +226,19 @@ func TestRoadInBunches(t *testing.T) {
 	t.Logf("refused %d, right %d of %d", refused, right, n)
 }
 
+// A fit survives being handed on.
+func TestRoadFitAsJSON(t *testing.T) {
+	f := RoadFit{CdA: said(0.3, 0.01, "rides"), Crr: Fitted{Unsaid: "steady"}, Seconds: 900}
+	b, err := json.Marshal(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var back RoadFit
+	if err := json.Unmarshal(b, &back); err != nil || back.CdA != f.CdA || back.Crr != f.Crr || back.Seconds != 900 {
+		t.Errorf("%s: %+v, %v", b, back, err)
+	}
+}
+
 // With company known the sheltered parts are left out of the drag and give the
 // shelter.
 func TestRoadShelter(t *testing.T) {
@@ -281,5 +296,30 @@ func TestRoadRefuses(t *testing.T) {
 		if f.CdA.Unsaid == "" || f.Crr.Unsaid == "" || f.Shelter.Unsaid == "" || want != "" && f.CdA.Unsaid != want {
 			t.Errorf("case %d: %+v", i, f)
 		}
+	}
+}
+
+// A recording becomes rows: with its gradient, or from altitude; company is
+// asked for every second, pauses and gaps are not used.
+func TestRoadRows(t *testing.T) {
+	var s, w, v, g, a []float64
+	for i := range 120 {
+		s, w, v = append(s, float64(i)), append(w, 200), append(v, 8)
+		g, a = append(g, 0.03), append(a, 100+0.03*8*float64(i))
+	}
+	r := recording.Recording{Channels: []recording.Channel{{Quantity: recording.Power, Source: "hub", Seconds: s, Values: w}, {Quantity: recording.Speed, Source: "ride", Seconds: s, Values: v},
+		{Quantity: recording.Gradient, Source: "ride", Seconds: s, Values: g}}, Marks: []recording.Mark{{Seconds: 50, Kind: recording.Pause}, {Seconds: 60, Kind: recording.Resume}}}
+	rows, err := RoadRows(&r, func(second float64) Company {
+		if second > 100 {
+			return Near
+		}
+		return Alone
+	})
+	if err != nil || rows[20] != (RoadRow{Watts: 200, Speed: 8, Gradient: 0.03, Company: Alone}) || rows[110].Company != Near || !math.IsNaN(rows[55].Watts) {
+		t.Errorf("%v: %+v, %+v, %+v", err, rows[20], rows[110], rows[55])
+	}
+	r.Channels[2] = recording.Channel{Quantity: recording.Altitude, Source: "ride", Seconds: s, Values: a}
+	if rows, _ = RoadRows(&r, nil); math.Abs(rows[30].Gradient-0.03) > 1e-9 || rows[30].Company != CompanyUnknown {
+		t.Errorf("by altitude: %+v", rows[30])
 	}
 }

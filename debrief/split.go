@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/bits"
+	"strings"
 
 	"chainline/course"
 	"chainline/physics"
@@ -29,14 +30,13 @@ type Part struct {
 	CouldBeS float64 `json:"could_be_s,omitempty"`
 }
 
-// Names of the parts.
+// Names of the parts; merged ones join them.
 const (
 	PartRider       = "rider"
 	PartSource      = "power source"
 	PartRiderSource = "rider and power source"
 	PartRoad        = "road"
 	PartCourse      = "course"
-	PartRoadCourse  = "road and course"
 	PartStart       = "start"
 	PartDraws       = "forecast's draws"
 	PartRest        = "not explained"
@@ -66,6 +66,11 @@ type world struct {
 
 // newGame lists who plays: what could not be told apart is one player, what
 // was as planned is none.
+//
+// On a reckoned road the watts shown move the rider, and a source that shows
+// too much is a gift; outdoors the legs do, and who follows such a source does
+// less than planned. What the source is off by, if nobody knows it, is indoors
+// in what the rider seems to have done, outdoors in what is left over.
 func newGame(p Planned, a Actual, t *track, outdoors bool) *game {
 	w := p.From.Ask.World
 	g := &game{p: p, a: a, t: t, outdoors: outdoors}
@@ -92,10 +97,16 @@ func newGame(p Planned, a Actual, t *track, outdoors bool) *game {
 	if a.Road != nil {
 		g.ridden.road = *a.Road
 	}
-	if a.Gain > 0 {
+	switch {
+	case a.Gain > 0 && outdoors:
+		g.ridden.gain = 1 / a.Gain
+		g.names = []string{PartRider, PartSource}
+	case a.Gain > 0:
 		g.ridden.gain = a.Gain
 		g.names = []string{PartRider, PartSource}
-	} else {
+	case outdoors:
+		g.names = []string{PartRider}
+	default:
 		g.names = []string{PartRiderSource}
 	}
 	if a.Road != nil {
@@ -126,10 +137,11 @@ func (g *game) worldOf(set uint) world {
 			continue
 		}
 		switch name {
-		case PartRider: // what the legs did, in the watts the plan was made in
-			ridden, gain := g.ridden.watts, g.ridden.gain
-			watts = func(share, step float64) float64 { return ridden(share, step) / gain }
-			w.mass = g.ridden.mass
+		case PartRider:
+			watts, w.mass = g.ridden.watts, g.ridden.mass
+			if ridden, gain := watts, g.ridden.gain; !g.outdoors { // what the legs did, in the watts the plan was made in
+				watts = func(share, step float64) float64 { return ridden(share, step) / gain }
+			}
 		case PartRiderSource:
 			watts, w.mass = g.ridden.watts, g.ridden.mass
 		case PartSource:
@@ -226,17 +238,15 @@ func (g *game) part(name string, seconds float64) Part {
 	switch name {
 	case PartRider:
 		p.Why = "Watts of the legs against those planned, where on the course, and the mass."
+		if g.outdoors {
+			p.Why = "Watts shown against those planned, where on the course, and the mass."
+		}
 	case PartSource:
 		p.Why = fmt.Sprintf("The source shows %.1f %% more than the plan's watts (%s).", 100*(g.a.Gain-1), g.a.GainFrom)
 	case PartRiderSource:
 		p.Merged = true
 		p.Why = "Watts shown against those planned; legs and source cannot be told apart, for nothing else measured this ride's watts."
-		if sd := g.p.Brief.Rig.Accuracy; sd > 0 {
-			all := g.worldOf(1<<len(g.names) - 1)
-			now := all.time()
-			all.gain *= 1 + sd
-			p.CouldBeS = now - all.time()
-		}
+		p.CouldBeS = g.sourceCouldBe()
 	case PartRoad:
 		p.Why = "Drag, rolling and air as fitted against those planned."
 	case PartCourse:
@@ -250,20 +260,40 @@ func (g *game) part(name string, seconds float64) Part {
 	return p
 }
 
-// rest is what ridden watts on this road and course do not explain.
+// sourceCouldBe is how many seconds a source that is off by its accuracy makes.
+func (g *game) sourceCouldBe() float64 {
+	all := g.worldOf(1<<len(g.names) - 1)
+	now := all.time()
+	all.gain *= 1 + g.p.Brief.Rig.Accuracy
+	return now - all.time()
+}
+
+// rest is what ridden watts on this road and course do not explain: it is of
+// whatever nobody measured.
 func (g *game) rest(seconds float64) Part {
-	p := Part{Name: PartRest, Seconds: seconds, Why: "What the ridden watts on this road do not explain: samples of a second, and how the road is reckoned."}
-	switch {
-	case !g.outdoors:
-	case g.a.Road == nil && g.a.Profile == nil:
-		p.Name, p.Merged = PartRoadCourse, true
-		p.Why = "Wind, shelter, drag, rolling, bends and the true course: the ride shows only what they come to together."
-	case g.a.Road == nil:
-		p.Name = PartRoad
-		p.Why = "Wind, shelter, drag, rolling and bends, as far as the ridden watts do not explain the time."
-	case g.a.Profile == nil:
-		p.Name, p.Merged = PartCourse+" and what is not explained", true
-		p.Why = "The true course, wind and bends: the ride shows only what they come to together."
+	if !g.outdoors {
+		return Part{Name: PartRest, Seconds: seconds, Why: "What the ridden watts on this road do not explain: samples of a second, and how the road is reckoned."}
+	}
+	var of []string
+	p := Part{Seconds: seconds}
+	if g.a.Gain == 0 {
+		of = append(of, PartSource)
+		p.CouldBeS = g.sourceCouldBe()
+	}
+	if g.a.Road == nil {
+		of = append(of, PartRoad)
+	}
+	if g.a.Profile == nil {
+		of = append(of, PartCourse)
+	}
+	switch n := len(of); n {
+	case 0:
+		p.Name, p.Why = PartRest, "What the ridden watts on this road and course do not explain: wind, shelter and bends."
+	case 1:
+		p.Name, p.Why = of[0], "What the ridden watts do not explain: this was not measured; wind, shelter and bends are in it."
+	default:
+		p.Name, p.Merged = strings.Join(of[:n-1], ", ")+" and "+of[n-1], true
+		p.Why = "What the ridden watts do not explain: the ride shows only what these come to together; wind, shelter and bends are in it."
 	}
 	return p
 }

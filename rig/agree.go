@@ -104,7 +104,7 @@ func Agree(first, second []float64, independent float64) (Agreement, error) {
 	se := a.SD / math.Sqrt(independent)
 	a.LimitSE = math.Sqrt(3) * se
 	a.BiasLow, a.BiasHigh = a.Bias-t*se, a.Bias+t*se
-	a.Low, a.High = a.Bias-z95*a.SD, a.Bias+z95*a.SD
+	a.Low, a.High = a.Bias-1.96*a.SD, a.Bias+1.96*a.SD
 	a.LowLow, a.LowHigh = a.Low-t*a.LimitSE, a.Low+t*a.LimitSE
 	a.HighLow, a.HighHigh = a.High-t*a.LimitSE, a.High+t*a.LimitSE
 	return a, nil

@@ -30,7 +30,7 @@ const (
 // soundSD is what two sound sources differ by in each way: sd in its unit.
 // Our judgement; it lies within what makers promise each other (1 to 2 %), and
 // what is smaller is nothing to act on.
-var soundSD = [ways]float64{byOffset: 0.35, byGain: 0.003, byCold: 0.003, byCadence: 0.003, byPower: 0.003}
+var soundSD = [ways]float64{byOffset: 0.33, byGain: 0.0022, byCold: 0.0022, byCadence: 0.002, byPower: 0.003}
 
 // The drivetrain's loss between crank and hub or trainer: 2.4 ± 1 %. The mean
 // is the efficiency 0.976 of Martin et al. 1998 (secondary); Spicer et al.

@@ -150,40 +150,33 @@ func (s series) between(i int, t float64) float64 {
 	return s.v[i-1] + (s.v[i]-s.v[i-1])*(t-s.t[i-1])/(s.t[i]-s.t[i-1])
 }
 
-// spectrum is ∫ v·e^(−2πift) dt over [from, to], less the mean, tapered by a
-// twentieth at both ends, at the frequencies k·df, k = first … first+n−1. The
+// spectrum is ∫ v·e^(−2πift) dt over [from, to] at the frequencies k·df,
+// k = first … first+n−1. It is taken of the changes from reading to reading,
+// tapered by a twentieth at both ends, over 2πif: a level that goes on beyond
+// the ends would else look like something that both show without delay. The
 // readings need not be even in time.
 func (s series) spectrum(from, to, df float64, first, n int) []complex128 {
 	out := make([]complex128, n)
-	i0, i1 := sort.SearchFloat64s(s.t, from), sort.SearchFloat64s(s.t, to)
-	if i1-i0 < 8 {
-		return out
-	}
-	mean := 0.0
-	for _, v := range s.v[i0:i1] {
-		mean += v / float64(i1-i0)
-	}
+	i0, i1 := s.cutIndex(from, to)
 	edge := (to - from) / 20
-	for i := i0; i < i1; i++ {
-		width := 0.0
-		if i > i0 {
-			width += (s.t[i] - s.t[i-1]) / 2
+	for i := i0 + 1; i < i1; i++ {
+		t := (s.t[i] + s.t[i-1]) / 2
+		a := s.v[i] - s.v[i-1]
+		if near := min(t-from, to-t); near < edge {
+			a *= 0.5 - 0.5*math.Cos(math.Pi*near/edge)
 		}
-		if i+1 < i1 {
-			width += (s.t[i+1] - s.t[i]) / 2
-		}
-		if near := min(s.t[i]-from, to-s.t[i]); near < edge {
-			width *= 0.5 - 0.5*math.Cos(math.Pi*near/edge)
-		}
-		a := (s.v[i] - mean) * width
-		sin, cos := math.Sincos(-2 * math.Pi * df * (s.t[i] - from))
+		sin, cos := math.Sincos(-2 * math.Pi * df * (t - from))
 		turn := complex(cos, sin)
-		sin, cos = math.Sincos(-2 * math.Pi * df * float64(first) * (s.t[i] - from))
+		sin, cos = math.Sincos(-2 * math.Pi * df * float64(first) * (t - from))
 		z := complex(a*cos, a*sin)
 		for k := range out {
 			out[k] += z
 			z *= turn
 		}
+	}
+	for k := range out {
+		f := float64(first+k) * df
+		out[k] /= complex(0, 2*math.Pi*f*sinc(f*s.every))
 	}
 	return out
 }

@@ -24,6 +24,8 @@ type following struct {
 const (
 	soundDelaySD  = 0.10
 	soundSmoothSD = 0.20
+	// stampSD is what a time of arrival may be off by all through, s.
+	stampSD = 0.02
 	// pairCost is the fall of the misfit (of −2 ln likelihood) that a fault must
 	// bring to be believed. Our judgement: chance alone brings it about once
 	// in 6,000 sound checks for each fault looked for.
@@ -82,6 +84,11 @@ func follow(a, b series) following {
 	f.ok = ok
 	if ok {
 		f.delaySD, f.smoothSD = math.Sqrt(cov.At(1, 1)), math.Sqrt(cov.At(2, 2))
+		if !f.smoothed { // what little averaging there is counts as delay
+			f.delay, f.excess = f.delay+f.smooth, f.excess+f.smooth
+			f.delaySD = math.Sqrt(max(1e-8, cov.At(1, 1)+cov.At(2, 2)+2*cov.At(1, 2)))
+		}
+		f.delaySD = math.Hypot(f.delaySD, stampSD)
 	}
 	return f
 }
@@ -168,7 +175,7 @@ func tiedChi(p [3]float64, free [2]bool) float64 {
 func (s *spectra) search() (best [3]float64, least float64) {
 	least = math.Inf(1)
 	for _, smooth := range []float64{-15, -9, -5, -2.5, 0, 2.5, 5, 9, 15} {
-		for d := -12.0; d <= 12; d += 0.5 {
+		for d := -12.0; d <= 12; d++ {
 			p := [3]float64{0, d, smooth}
 			if c := s.chi(p, [2]bool{true, true}); c < least {
 				best, least = p, c
@@ -203,34 +210,40 @@ func (s *spectra) settle(p [3]float64, free [2]bool) ([3]float64, float64) {
 		}
 		gain := now - next
 		p, now, damp = q, next, max(damp/10, 1e-9)
-		if gain < 1e-7 {
+		if gain < 1e-4 {
 			break
 		}
 	}
 	return p, now
 }
 
-// normal are JᵀJ and Jᵀu of the misfit, J by central differences.
+// normal are JᵀJ and Jᵀu of the misfit.
 func (s *spectra) normal(p [3]float64, free [2]bool) (*mat.SymDense, *mat.VecDense) {
 	a, g := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
-	const h = 1e-4
-	var up, down [3][3]float64
-	for i := range 3 {
-		up[i], down[i] = p, p
-		up[i][i] += h
-		down[i][i] -= h
-	}
+	var sum [3][3]float64
+	var slope [3]float64
 	for k := range s.f {
-		u := s.misfit(k, p)
+		h := s.answer(k, p)
+		v := s.vy[k] + sq(h)*s.vx[k]
+		w := 2 * math.Pi * s.f[k]
+		u := (s.y[k] - h*s.x[k]) * complex(math.Sqrt(2/v), 0)
+		// d ln H by ln g, by the delay and by the time constant of either sign.
+		by := [3]complex128{1, complex(0, -w), complex(0, -w) / complex(1, w*math.Abs(p[2]))}
 		var j [3]complex128
-		for i := range 3 {
-			j[i] = (s.misfit(k, up[i]) - s.misfit(k, down[i])) / (2 * h)
+		for i := range by {
+			j[i] = -by[i]*h*s.x[k]*complex(math.Sqrt(2/v), 0) - u*complex(sq(h)*real(by[i])*s.vx[k]/v, 0)
 		}
 		for i := range 3 {
 			for l := i; l < 3; l++ {
-				a.SetSym(i, l, a.At(i, l)+real(j[i])*real(j[l])+imag(j[i])*imag(j[l]))
+				sum[i][l] += real(j[i])*real(j[l]) + imag(j[i])*imag(j[l])
 			}
-			g.SetVec(i, g.AtVec(i)+real(j[i])*real(u)+imag(j[i])*imag(u))
+			slope[i] += real(j[i])*real(u) + imag(j[i])*imag(u)
+		}
+	}
+	for i := range 3 {
+		g.SetVec(i, slope[i])
+		for l := i; l < 3; l++ {
+			a.SetSym(i, l, sum[i][l])
 		}
 	}
 	for i, sd := range []float64{soundDelaySD, soundSmoothSD} {
@@ -253,19 +266,25 @@ func (s *spectra) covariance(p [3]float64, free [2]bool) (*mat.Dense, bool) {
 
 // noise sets the variances of both noises from what an answer leaves over, in
 // bands of frequency; their ratio is that of Grubbs (1948, JASA 43:243, from
-// memory): what each has that the other does not share.
+// memory): what each has that the other does not share. Where the two share
+// little, nothing can be learnt and a wrong ratio would bend the answer: such
+// bands count by the square of their coherence, which is what noise leaves of 1.
 func (s *spectra) noise(p [3]float64) {
 	n := len(s.f)
-	bands := max(2, min(8, n/24))
+	bands := max(2, n/24)
 	ratio := s.ratio(p, n/2, n)
 	for b := range bands {
 		lo, hi := b*n/bands, (b+1)*n/bands
-		left := 0.0
+		left, xx, yy, many := 0.0, 0.0, 0.0, float64(hi-lo)
+		var xy complex128
 		for k := lo; k < hi; k++ {
 			h := s.answer(k, p)
-			left += sq(s.y[k]-h*s.x[k]) / (ratio + sq(h)) / float64(hi-lo)
+			left += sq(s.y[k]-h*s.x[k]) / (ratio + sq(h)) / many
+			xy += s.y[k] * cmplx.Conj(h*s.x[k])
+			xx, yy = xx+sq(h*s.x[k]), yy+sq(s.y[k])
 		}
-		left = max(left, 1e-12)
+		coherence := (sq(xy)/max(xx*yy, 1e-12) - 1/many) / (1 - 1/many)
+		left = max(left, 1e-12) / max(coherence, 1e-3)
 		for k := lo; k < hi; k++ {
 			s.vx[k], s.vy[k] = left, left*ratio
 		}
@@ -274,13 +293,14 @@ func (s *spectra) noise(p [3]float64) {
 
 // ratio is the variance of y's noise over that of x's, between 1/9 and 9.
 func (s *spectra) ratio(p [3]float64, from, to int) float64 {
-	vx, vy := 0.0, 0.0
+	vx, vy, shared, hh := 0.0, 0.0, 0.0, 0.0
 	for k := from; k < to; k++ {
 		h := s.answer(k, p)
-		shared := real(s.y[k] / h * cmplx.Conj(s.x[k]))
-		vx += sq(s.x[k]) - shared
-		vy += sq(s.y[k]) - sq(h)*shared
+		shared += real(s.y[k] * cmplx.Conj(h*s.x[k]))
+		hh += sq(h)
+		vx, vy = vx+sq(s.x[k]), vy+sq(s.y[k])
 	}
+	vx, vy = vx-shared/hh*float64(to-from), vy-shared
 	if vx <= 0 && vy <= 0 {
 		return 1
 	}

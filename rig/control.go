@@ -44,7 +44,10 @@ const (
 	longestFit  = 40.0 // s after an order
 	// legsLag is how long the legs take to answer the pedals and a power
 	// sensor to average, s: it is not the brake's, and is kept out of its lag.
-	legsLag = 0.45
+	legsLag = 0.1
+	// modelSD is the doubt (s) about both times that a model of one lag brings,
+	// our judgement: legs and sensors have some tenths of a second of their own.
+	modelSD = 0.05
 )
 
 // ControlOf is the control model of a recording with commanded watts. The
@@ -83,7 +86,15 @@ func (l *look) control() (ControlModel, error) {
 	if m.Steps = len(good); m.Steps < leastOrders {
 		return m, fmt.Errorf("only %d commands changed the watts by enough and were followed; %d are needed", m.Steps, leastOrders)
 	}
-	fitSteps(c, good, &m)
+	speed := l.machine
+	if speed == nil {
+		speed = l.wheel
+	}
+	ridden := make([]window, len(good))
+	for i, o := range good {
+		ridden[i] = window{o.at, o.until}
+	}
+	fitSteps(withoutFlywheel(c, speed, ridden), good, &m)
 	return m, nil
 }
 
@@ -114,6 +125,7 @@ func (l *look) ordersGiven(c *track) []order {
 	var out []order
 	end := l.in.Recording.End()
 	last := math.NaN()
+	rests := l.stops()
 	for i, asked := range l.commanded.v {
 		if i > 0 && asked == l.commanded.v[i-1] {
 			continue
@@ -130,17 +142,16 @@ func (l *look) ordersGiven(c *track) []order {
 		cad, turns := l.cadence.mean(o.at, min(o.until, o.at+longestFit))
 		low, _ := l.cadence.mean(o.at-4, o.at)
 		after, n := c.mean(from, min(o.until, o.at+60))
-		ridden := l.cadence == nil || turns > 0 && cad > 40
+		ridden := (l.cadence == nil || turns > 0 && cad > 40) && !within(rests, o.at+1)
+		start, _ := c.mean(o.at-4, o.at)
 		if n >= 3 && ridden && hold >= leastHold {
 			o.after = after
 			o.judged = asked >= 30 && after > 10 && math.Abs(asked-last) >= max(leastWatts, leastChange*last)
-			last = after
+			if after > 10 {
+				last = after
+			}
 		}
-		if !ridden || l.cadence != nil && !(low > 40) {
-			o.followed = false // no step from a standstill
-		} else {
-			o.followed = true
-		}
+		o.followed = ridden && start > 20 && (l.cadence == nil || low > 40) // no step from a standstill
 		out = append(out, o)
 	}
 	return out
@@ -187,6 +198,27 @@ func halfSampleMode(x []float64) float64 {
 	return median(s)
 }
 
+// thinned is the means of neighbours, so that readings come no more often than
+// asked for, s.
+func (c *track) thinned(least float64) *track {
+	n := int(math.Round(1 / c.every))
+	if c.every >= least || n < 2 {
+		return c
+	}
+	out := &track{source: c.source, every: c.every * float64(n)}
+	for i := 0; i+n <= len(c.t); i += n {
+		if c.t[i+n-1]-c.t[i] > float64(n)*c.every {
+			continue // one is missing among them
+		}
+		sum := 0.0
+		for _, v := range c.v[i : i+n] {
+			sum += v / float64(n)
+		}
+		out.t, out.v = append(out.t, c.t[i+n-1]), append(out.v, sum)
+	}
+	return out
+}
+
 // step is the readings after one order, as the fit sees them.
 type step struct {
 	s, y []float64 // s since the order; W
@@ -218,7 +250,13 @@ func rise(s, every, dead, lag float64) float64 {
 	sum := 0.0
 	for k := range parts {
 		x := s - dead - every*(float64(k)+0.5)/parts
-		if x > 0 {
+		switch {
+		case x <= 0:
+		case x > 12*lag && x > 12*legsLag:
+			sum++
+		case x > 12*legsLag:
+			sum += 1 - lag*math.Exp(-x/lag)/(lag-legsLag)
+		default:
 			sum += 1 - (lag*math.Exp(-x/lag)-legsLag*math.Exp(-x/legsLag))/(lag-legsLag)
 		}
 	}
@@ -269,6 +307,7 @@ func misfit(steps []step, every, dead, lag float64) float64 {
 // intervals by how much the steps differ among themselves, so that legs which
 // are uneven for seconds do not make them too narrow.
 func fitSteps(c *track, orders []order, m *ControlModel) {
+	c = c.thinned(0.9)
 	steps := stepsOf(c, orders)
 	dead, lag, best := 0.5, 1.0, math.Inf(1)
 	for _, d := range []float64{0.1, 0.5, 1, 2, 3.5} {
@@ -278,7 +317,7 @@ func fitSteps(c *track, orders []order, m *ControlModel) {
 			}
 		}
 	}
-	for size := 0.4; size > 0.004; {
+	for size := 0.4; size > 0.01; {
 		better := false
 		for _, move := range [][2]float64{{size, 0}, {-size, 0}, {0, size}, {0, -size}, {size, -size}, {-size, size}} {
 			d, t := max(0, dead+move[0]), max(0.05, lag+move[1])
@@ -291,6 +330,7 @@ func fitSteps(c *track, orders []order, m *ControlModel) {
 		}
 	}
 	sdDead, sdLag := spreadOfFit(steps, c.every, dead, lag)
+	sdDead, sdLag = math.Hypot(sdDead, modelSD), math.Hypot(sdLag, modelSD)
 	m.DeadTime = estimate.Normal(dead, sdDead, "step responses")
 	m.Lag = estimate.Normal(lag, sdLag, "step responses")
 	m.quantile = studentsT(len(steps) - 2)

@@ -36,7 +36,13 @@ func (l *look) examineControl() {
 		}
 		return
 	}
-	l.brakeTimes(m)
+	if l.hasFoundOf(Smoothing, m.Source) {
+		for _, s := range []Subject{BrakeLag, DeadTime, Overshoot} {
+			l.unsaid(s, m.Source, "the watts that show it are smoothed, and a slow brake looks the same")
+		}
+	} else {
+		l.brakeTimes(m)
+	}
 	l.steadyError(m)
 }
 

@@ -10,11 +10,9 @@ import (
 // happens to beat as fast as the legs turn: hearts change by a few beats in
 // some seconds, cranks by twenty rpm in two. Limits are our judgement.
 const (
-	lockWithin = 2.5  // beats per minute from the cadence, over lockFor
-	lockFor    = 15.0 // s
-	lockLeast  = 0.05 // share of the time, to be a finding
-	lockJump   = 7.0  // beats in 4 s, as no heart does
-	lockSwing  = 7.0  // rpm that cadence changes while heart rate goes with it
+	lockLeast = 0.04 // share of the time, to be a finding
+	lockJump  = 7.0  // beats in 4 s, as no heart does
+	lockSwing = 7.0  // rpm that cadence changes while heart rate goes with it
 )
 
 // beat is one second of both.
@@ -37,13 +35,12 @@ func (l *look) examineHeart() {
 	}
 	l.right(LockedHeart)
 	locked, edges := markLocked(beats)
-	share := locked / float64(len(beats))
+	// About an end a beat in five is near to both.
+	share := max(0, locked-0.2*edges) / float64(len(beats))
 	if share < lockLeast {
 		return
 	}
-	// A stretch's ends are known to some seconds, and beats near to cadence by
-	// chance add a little.
-	se := math.Hypot(2.0*math.Sqrt(edges)/float64(len(beats)), 0.004)
+	se := math.Hypot(math.Sqrt(edges)/float64(len(beats)), 0.0008) // a stretch's ends are known to a second
 	f := Finding{
 		Subject: LockedHeart, Source: l.heart.source, Sure: 0.999,
 		What: fmt.Sprintf("%s shows the cadence, not the heart, for %.0f %% of the time; watts are not harmed, at %.0f W as elsewhere, but what is learnt from heart rate is.", l.heart.source, 100*share, l.threshold),
@@ -65,6 +62,9 @@ func (l *look) beats() []beat {
 	var out []beat
 	for i, t := range l.heart.t {
 		c, ok := l.cadence.at(t)
+		if next, more := l.cadence.at(t + l.cadence.every/2); more && next > 30 && c > 30 && math.Abs(next-c) < 4 {
+			c = (c + next) / 2 // a message tells the mean of the time before it
+		}
 		if ok && c > 30 && l.heart.v[i] > 25 {
 			out = append(out, beat{at: t, heart: l.heart.v[i], cadence: c})
 		}
@@ -72,18 +72,48 @@ func (l *look) beats() []beat {
 	return out
 }
 
-// markLocked marks stretches in which heart rate stays with cadence and that
-// no heart can make; it returns the beats in them and how many ends they have.
+// A locked and a free heart, as densities of what is shown: a locked one is
+// where cadence is, a free one where it was a second ago. Our judgement.
+const (
+	lockedSD   = 1.2  // beats per minute from the cadence
+	freeSD     = 2.0  // beats per minute from the second before
+	worstBeat  = -12  // of a log density, so that one odd reading decides nothing
+	changeCost = -4.0 // of a log density, to lock or come free
+)
+
+// markLocked finds the likeliest course of locked and free seconds (Viterbi
+// 1967, IEEE Trans Inf Theory 13:260, from memory), keeps the locked stretches
+// that no heart can make, and returns their beats and how many ends they have.
 func markLocked(b []beat) (locked, edges float64) {
+	from := make([][2]uint8, len(b))
+	score := [2]float64{0, 0}
+	for i := range b {
+		emit := [2]float64{freeDensity(b, i), lockedDensity(b, i)}
+		var next [2]float64
+		for s := range 2 {
+			stay, change := score[s], score[1-s]+changeCost
+			from[i][s] = uint8(s)
+			if change > stay {
+				from[i][s], stay = uint8(1-s), change
+			}
+			next[s] = stay + emit[s]
+		}
+		score = next
+	}
+	state := uint8(0)
+	if score[1] > score[0] {
+		state = 1
+	}
+	for i := len(b) - 1; i >= 0; i-- {
+		b[i].locked = state == 1
+		state = from[i][state]
+	}
 	for i := 0; i < len(b); {
-		j := i
-		for j < len(b) && goesWith(b, j) {
+		j := i + 1
+		for j < len(b) && b[j].locked == b[i].locked {
 			j++
 		}
-		if j-i >= 8 && b[j-1].at-b[i].at >= lockFor-1 && unlikeHeart(b, i, j) {
-			for k := i; k < j; k++ {
-				b[k].locked = true
-			}
+		if b[i].locked && unlikeHeart(b, i, j) {
 			locked += float64(j - i)
 			edges += 2
 			if i == 0 {
@@ -93,29 +123,34 @@ func markLocked(b []beat) (locked, edges float64) {
 				edges--
 			}
 		}
-		i = max(j, i+1)
+		i = j
 	}
 	return locked, edges
 }
 
-// goesWith tells whether heart rate is with cadence about reading i: the reading
-// itself, or both of its neighbours when cadence changes under it.
-func goesWith(b []beat, i int) bool {
-	if math.Abs(b[i].heart-b[i].cadence) <= lockWithin {
-		return true
+func freeDensity(b []beat, i int) float64 {
+	if i == 0 {
+		return -math.Log(30)
 	}
-	hits, n := 0, 0
-	for k := max(0, i-4); k <= min(len(b)-1, i+4); k++ {
-		n++
-		if math.Abs(b[k].heart-b[k].cadence) <= lockWithin {
-			hits++
+	d := (b[i].heart - b[i-1].heart) / freeSD / math.Sqrt(max(1, b[i].at-b[i-1].at))
+	return max(worstBeat, -d*d/2) - math.Log(freeSD)
+}
+
+// lockedDensity is that of the distance from the cadences shown within a
+// second or so: the two do not arrive at once.
+func lockedDensity(b []beat, i int) float64 {
+	low, high := b[i].cadence, b[i].cadence
+	for k := max(0, i-1); k <= min(len(b)-1, i+1); k++ {
+		if math.Abs(b[k].cadence-b[i].cadence) > 3 {
+			low, high = min(low, b[k].cadence), max(high, b[k].cadence)
 		}
 	}
-	low, high := b[i].cadence, b[i].cadence
-	for k := max(0, i-2); k <= min(len(b)-1, i+2); k++ {
-		low, high = min(low, b[k].cadence), max(high, b[k].cadence)
+	d := max(0, b[i].heart-high, low-b[i].heart)
+	if low < high && d == 0 {
+		d = 0.8
 	}
-	return 2*hits > n && b[i].heart >= low-lockWithin && b[i].heart <= high+lockWithin
+	d /= lockedSD
+	return max(worstBeat, -d*d/2) - math.Log(lockedSD)
 }
 
 // unlikeHeart tells whether stretch i to j begins or ends with a jump, or

@@ -17,7 +17,7 @@ func (j *pairJudge) timing() {
 		return
 	}
 	if lag.smoothed {
-		f := j.finding(Smoothing, lag.smooth, lag.smoothSD, math.Sqrt(pairCost)*math.Hypot(lag.smoothSD, soundSmoothSD), lag.smoothChi)
+		f := j.finding(Smoothing, lag.smooth, lag.smoothSD, pairCost, lag.smoothChi, 0)
 		f.What = fmt.Sprintf("%s is smoothed: it follows %s as if averaged over about %.1f s.", f.Source, f.Against, f.Size.Mean)
 		f.Do = []string{"switch smoothing off in the settings of " + f.Source + " or of what shows it", "do not judge sprints and short efforts by it"}
 		f.Plot = j.steps()
@@ -28,7 +28,7 @@ func (j *pairJudge) timing() {
 		return
 	}
 	if lag.late {
-		f := j.finding(Delay, lag.delay, lag.delaySD, math.Abs(lag.delay-lag.excess)+math.Sqrt(pairCost)*math.Hypot(lag.delaySD, soundDelaySD), lag.lateChi)
+		f := j.finding(Delay, lag.excess, lag.delaySD, pairCost, lag.lateChi, lag.delay-lag.excess)
 		f.What = fmt.Sprintf("%s comes %.1f s later than %s.", f.Source, f.Size.Mean, f.Against)
 		f.Do = []string{"bring the receiver nearer to " + f.Source, "look for smoothing in its settings", "when watching intervals, trust " + f.Against + " for the beginning"}
 		f.Plot = j.steps()
@@ -37,15 +37,21 @@ func (j *pairJudge) timing() {
 }
 
 // finding about the pair, with the interval that holds given that it was
-// found: what lies below the cut would not have been told. Delay and
-// smoothing are turned so that they are about the slower one.
-func (j *pairJudge) finding(s Subject, size, sd, cut, chi float64) Finding {
+// found: what lies below the cut would not have been told. The size is told
+// with what is known beforehand added to it. Delay and smoothing are turned so
+// that they are about the slower one.
+func (j *pairJudge) finding(s Subject, size, sd, cost, chi, known float64) Finding {
 	f := Finding{Subject: s, Source: j.p.Source.Source, Against: j.p.Against.Source}
-	if (s == Delay || s == Smoothing) && size < 0 {
-		f.Source, f.Against, size = f.Against, f.Source, -size
+	if (s == Delay || s == Smoothing) && size+known < 0 {
+		f.Source, f.Against, size, known = f.Against, f.Source, -size, -known
 	}
+	// The misfit grows with the square of the size: this is where it would
+	// have been just too small to be told.
+	cut := math.Abs(size) * math.Sqrt(min(1, cost/max(chi, cost)))
 	low, high := foundInterval(size, sd, cut)
-	f = ranged(f, size, low, high, "this check")
+	f = ranged(f, size+known, low+known, high+known, "this check")
+	f.Size.SD = sd
+	f.Size.Low80, f.Size.High80 = size+known-estimate.Z80*sd, size+known+estimate.Z80*sd
 	f.Sure = sureOf(chi)
 	return f
 }
@@ -164,10 +170,6 @@ func (j *pairJudge) say(best fitted) {
 		}
 		mean, sd := f.average(best, way)
 		chi := f.fall(best, way)
-		tied := f.prior[way]
-		if way == byGain && j.out.Drivetrain {
-			tied = 0 // the loss's doubt is already in sd
-		}
 		cost := pairCost
 		if way == byPower {
 			cost += 6
@@ -177,13 +179,12 @@ func (j *pairJudge) say(best fitted) {
 			continue
 		}
 		size := mean
-		switch way {
-		case byCold:
+		if way != byOffset {
 			size = math.Expm1(mean)
-		case byGain, byCadence, byPower:
-			size = math.Expm1(mean)
+		} else { // halfway between before and behind the drivetrain
+			size *= math.Exp(-f.side / 2)
 		}
-		find := j.finding(s, size, sd, math.Sqrt(cost)*math.Hypot(sd, tied), chi)
+		find := j.finding(s, size, sd, cost, chi, 0)
 		j.describe(&find)
 		j.out.Findings = append(j.out.Findings, find)
 	}

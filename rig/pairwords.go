@@ -148,7 +148,7 @@ func (j *pairJudge) share(c recording.Channel) {
 	if math.Abs(size) < cut {
 		return
 	}
-	f := j.finding(OneSided, size, se, cut, sq2(size/max(se, 1e-6)))
+	f := j.finding(OneSided, size, se, sq2(cut/max(se, 1e-6)), sq2(size/max(se, 1e-6)), 0)
 	f.Source, f.Against = c.Source, ""
 	t := j.in.threshold()
 	f.Watts = estimate.Normal(2*t*size, 2*t*se, "what doubling the left leg would add at threshold")

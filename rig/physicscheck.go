@@ -132,6 +132,15 @@ func (l *look) hasFound(s Subject) bool {
 	return false
 }
 
+func (l *look) hasFoundOf(s Subject, source string) bool {
+	for _, f := range l.out.Findings {
+		if f.Subject == s && f.Source == source {
+			return true
+		}
+	}
+	return false
+}
+
 func (l *look) againstHistory(c *track) {
 	var x, y, w []float64
 	days := map[float64]bool{}

@@ -116,8 +116,11 @@ func (l *look) radio(c recording.Channel) Radio {
 	r.JitterSD = sd / math.Sqrt2 // the difference of two arrivals
 	r.Early, r.Late = halves[0][0]/max(1, halves[0][1]), halves[1][0]/max(1, halves[1][1])
 	if r.Lost > 0 {
-		p := r.Share()
-		r.burst = max(1, squares/float64(r.Lost)*(1-p)/(1+p))
+		p, run := r.Share(), squares/float64(r.Lost)
+		single := (1 + p) / (1 - p) // of losses that have nothing to do with each other
+		if r.burst = max(1, run/single); run > 1.6*single {
+			r.burst = run * (1 - p) // of a radio that is now good, now bad
+		}
 	}
 	return r
 }
@@ -135,6 +138,7 @@ const (
 	leastDue     = 120   // messages before a share is judged, our judgement
 	tolerated    = 0.003 // share lost that a healthy radio may lose, our judgement
 	radioZ       = 3.3   // one-sided chance 5e-4 that a healthy radio is accused
+	atOnce       = 0.2   // correlation of lost seconds above which two devices fail at once, our judgement
 	remedyOrigin = "common practice"
 )
 
@@ -183,7 +187,7 @@ func (l *look) examineRadio() {
 // together is all devices as one when they fail together: every one of them
 // loses, about as much, or at the same instants. Nil: they do not.
 func together(judged, losing []Radio) *Radio {
-	if len(losing) < 2 || len(losing) < len(judged) && coincidence(losing) < 3 {
+	if len(losing) < 2 || len(losing) < len(judged) && coincidence(losing) < atOnce {
 		return nil
 	}
 	least, most := 1.0, 0.0
@@ -198,40 +202,43 @@ func together(judged, losing []Radio) *Radio {
 	}
 	slices.Sort(all.lostAt)
 	c := coincidence(losing)
-	if c < 3 && least < 0.4*most {
+	if c < atOnce && least < 0.4*most {
 		return nil
 	}
-	if c >= 3 { // devices that fail at once are one witness, not several
+	if c >= atOnce { // devices that fail at once are one witness, not several
 		all.burst *= float64(len(losing))
 	}
-	if low, _ := all.limits(radioZ); low <= tolerated && !(c >= 3 && all.Lost >= 20) {
+	if low, _ := all.limits(radioZ); low <= tolerated && !(c >= atOnce && all.Lost >= 20) {
 		return nil
 	}
 	return &all
 }
 
-// coincidence is how many times more often the first two devices fail in the
-// same second than if they had nothing to do with each other.
+// coincidence is the correlation of the seconds in which the first two devices
+// lose messages; 0 for fewer than three in common.
 func coincidence(rs []Radio) float64 {
 	if len(rs) < 2 {
 		return 0
 	}
-	in := map[int]bool{}
-	for _, t := range rs[0].lostAt {
-		in[int(t)] = true
-	}
-	both, seen := 0.0, map[int]bool{}
-	for _, t := range rs[1].lostAt {
-		if s := int(t); !seen[s] && (in[s] || in[s-1] || in[s+1]) {
-			both++
-			seen[s] = true
+	var lost [2]map[int]bool
+	for k := range 2 {
+		lost[k] = map[int]bool{}
+		for _, t := range rs[k].lostAt {
+			lost[k][int(t)] = true
 		}
 	}
-	expected := 3 * rs[0].Share() * rs[1].Share() * float64(rs[1].Due)
+	both := 0.0
+	for s := range lost[0] {
+		if lost[1][s] {
+			both++
+		}
+	}
 	if both < 3 {
 		return 0
 	}
-	return both / max(expected, 0.1)
+	n := float64(rs[0].Due) * rs[0].Every
+	p, q := float64(len(lost[0]))/n, float64(len(lost[1]))/n
+	return (both/n - p*q) / math.Sqrt(p*(1-p)*q*(1-q))
 }
 
 func (l *look) interference(all *Radio) {

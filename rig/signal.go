@@ -3,7 +3,6 @@ package rig
 import (
 	"fmt"
 	"math"
-	"sort"
 
 	"chainline/estimate"
 )
@@ -14,7 +13,7 @@ func (l *look) examineSignals() {
 	for _, raw := range l.raw {
 		c := raw
 		q := l.quantised(c)
-		spikes := l.spikes(c)
+		spikes := l.spikes(c, q)
 		stuck := l.stuck(c, q)
 		bad := append(spikes, stuck...)
 		l.bad[c.source] = bad
@@ -88,7 +87,7 @@ func (l *look) coarse(c *track, q float64) {
 
 // spikes are single readings that stand above all of their neighbours by more
 // than noise can. What is returned are their instants.
-func (l *look) spikes(c *track) []window {
+func (l *look) spikes(c *track, quantum float64) []window {
 	if len(c.v) < leastReadings {
 		l.unsaid(Spikes, c.source, fmt.Sprintf("only %d readings; %d are needed", len(c.v), leastReadings))
 		return nil
@@ -96,15 +95,29 @@ func (l *look) spikes(c *track) []window {
 	l.right(Spikes)
 	rel := c.roughness()
 	var at []window
-	for i := range c.v {
-		most, n := 0.0, 0
+	for i := 1; i+1 < len(c.v); i++ {
+		if c.t[i+1]-c.t[i-1] > 3.5*c.every {
+			continue // too much is missing about it
+		}
+		most, next, n := 0.0, 0.0, 0 // of the readings about it: those beside it, and the second highest of all
+		first, second := 0.0, 0.0
 		for j := max(0, i-2); j <= min(len(c.v)-1, i+2); j++ {
-			if j != i && math.Abs(c.t[j]-c.t[i]) < 4*c.every+1 {
+			if j == i || math.Abs(c.t[j]-c.t[i]) > 4*c.every+1 {
+				continue
+			}
+			n++
+			if j == i-1 || j == i+1 {
 				most = max(most, c.v[j])
-				n++
+			}
+			switch v := c.v[j]; {
+			case v > first:
+				first, second = v, first
+			case v > second:
+				second = v
 			}
 		}
-		if n >= 3 && c.v[i]-most > max(35, 5.5*rel*most) {
+		next = max(most, second)
+		if n >= 3 && c.v[i]-next > max(45, 2.5*quantum, 6*rel*next) && !c.starting(i, next) {
 			at = append(at, window{c.t[i] - 1e-6, c.t[i] + 1e-6})
 		}
 	}
@@ -120,6 +133,17 @@ func (l *look) spikes(c *track) []window {
 	}
 	l.found(ranged(f, n, n, n, "counted"))
 	return at
+}
+
+// starting tells whether the wheel was spun up in the last seconds: legs that
+// begin push harder for a moment, and that is no spike.
+func (c *track) starting(i int, level float64) bool {
+	for k := i - 1; k >= 0 && c.t[i]-c.t[k] < 6; k-- {
+		if c.v[k] < 0.4*level {
+			return true
+		}
+	}
+	return false
 }
 
 // roughness is a robust sd of one reading about its neighbours, as a fraction
@@ -166,7 +190,11 @@ func (l *look) stuck(c *track, quantum float64) []window {
 	var ws []window
 	var longest run
 	var equal float64
+	rests := append(l.phases(Zero, QuietRest, Coast), l.paused...)
 	for _, r := range c.runs() {
+		if within(rests, c.t[r.j]) {
+			continue
+		}
 		p := c.equalNear(r)
 		if chance := float64(len(c.v)) * math.Pow(p, float64(r.j-r.i)); chance > stuckChance {
 			continue
@@ -189,7 +217,7 @@ func (c *track) runs() []run {
 		for j+1 < len(c.v) && c.v[j+1] == c.v[i] {
 			j++
 		}
-		if c.v[i] > 0 && j-i >= 3 {
+		if c.v[i] >= 20 && j-i >= 3 {
 			out = append(out, run{i, j})
 		}
 		i = j + 1
@@ -249,11 +277,12 @@ func (l *look) smoothed(c *track) {
 	stops := 0
 	var pic Plot
 	for i := 1; i < len(cad.t); i++ {
-		if cad.v[i] > 0 || cad.v[i-1] < 30 || cad.t[i]-cad.t[i-1] > 3*cad.every {
+		before3, turned := cad.at(cad.t[i] - 3)
+		if cad.v[i] >= 20 || cad.v[i-1] < 20 || !turned || before3 < 50 || cad.t[i]-cad.t[i-1] > 3 {
 			continue
 		}
 		before, n := c.mean(cad.t[i]-10, cad.t[i]-2)
-		until := nextTurning(cad, i)
+		until := nextTurning(cad, i+int(2/cad.every))
 		if n < 3 || before < 50 || until-cad.t[i] < 8 {
 			continue
 		}
@@ -277,7 +306,7 @@ func (l *look) smoothed(c *track) {
 		sum += w
 	}
 	tau /= sum
-	se := math.Sqrt(1/sum + 0.0001*tau*tau)
+	se := math.Hypot(math.Sqrt(1/sum), 0.006*tau) // legs do not stop within one instant
 	if tau-3*se < leastTau {
 		return
 	}
@@ -294,7 +323,7 @@ const leastTau = 1.5
 
 func nextTurning(cad *track, i int) float64 {
 	for j := i + 1; j < len(cad.t); j++ {
-		if cad.v[j] > 0 {
+		if cad.v[j] >= 20 {
 			return cad.t[j] - 1
 		}
 	}
@@ -388,56 +417,6 @@ func (l *look) noisy(c *track) {
 
 const noisyAbove = 0.12 // fraction, our judgement
 
-// withoutEachOther looks for watts of still cranks and turning cranks without
-// watts.
-func (l *look) withoutEachOther(c *track) {
-	cad := l.cadenceOf(c.source)
-	if cad == nil {
-		l.unsaid(PowerNoCadence, c.source, "no cadence is recorded")
-		l.unsaid(CadenceNoPower, c.source, "no cadence is recorded")
-		return
-	}
-	rests := append(l.phases(Zero, QuietRest, Coast), l.paused...)
-	var still, alone, turning, dead float64
-	for i, t := range c.t {
-		now, ok := cad.at(t)
-		old, okOld := cad.at(t - 5)
-		if !ok || !okOld || within(rests, t) {
-			continue
-		}
-		switch {
-		case now == 0 && old == 0:
-			still += c.every
-			if c.v[i] > 20 {
-				alone += c.every
-			}
-		case now > 40 && old > 40:
-			turning += c.every
-			if c.v[i] == 0 {
-				dead += c.every
-			}
-		}
-	}
-	if turning < 120 {
-		l.unsaid(CadenceNoPower, c.source, "the cranks turned for less than two minutes")
-	} else if l.right(CadenceNoPower); dead > 10 && dead > 0.03*turning {
-		l.apart(CadenceNoPower, c, dead, turning, fmt.Sprintf("%s shows 0 W for %.0f s in which the cranks turned: %.0f W would be missed at threshold.", c.source, dead, l.threshold))
-	}
-	l.right(PowerNoCadence)
-	if alone > 10 && alone > 0.01*(turning+still) {
-		l.apart(PowerNoCadence, c, alone, turning+still, fmt.Sprintf("%s shows watts for %.0f s in which the cranks stood still: all of them are wrong, however few against %.0f W.", c.source, alone, l.threshold))
-	}
-}
-
-func (l *look) apart(s Subject, c *track, k, n float64, what string) {
-	low, high := wilson(k/5, n/5, z95) // five seconds as one witness, our judgement
-	l.found(ranged(Finding{
-		Subject: s, Source: c.source, Sure: 0.99, What: what,
-		Do:   []string{"check magnet and sensor of the cadence, and that both channels come from the same bicycle", "set the meter's zero again (common practice)"},
-		Plot: Plot{Title: "Watts of " + c.source, X: "seconds", Y: "W", Points: scatter(c, 0, math.Inf(1))},
-	}, k/n, low, high, "counted"))
-}
-
 // What no rider and flywheel do, our judgement: a wheel and flywheel faster
 // by more than 6 m/s in a second, cranks by more than 80 rpm in a second
 // while turning.
@@ -453,17 +432,17 @@ func (l *look) impossible() {
 	}
 	l.right(Impossible)
 	for _, it := range []struct {
-		c    *track
-		most float64
-		name string
-	}{{l.wheel, mostWheelJump, "wheel speed"}, {l.cadence, mostCrankJump, "cadence"}} {
+		c           *track
+		most, least float64
+		name        string
+	}{{l.wheel, mostWheelJump, 0.5, "wheel speed"}, {l.cadence, mostCrankJump, 30, "cadence"}} {
 		if it.c == nil {
 			continue
 		}
 		n := 0
 		for i := 1; i < len(it.c.v); i++ {
 			dt := max(1, it.c.t[i]-it.c.t[i-1])
-			if it.c.v[i] > 0 && it.c.v[i-1] > 0 && math.Abs(it.c.v[i]-it.c.v[i-1]) > it.most*dt {
+			if it.c.v[i] > it.least && it.c.v[i-1] > it.least && math.Abs(it.c.v[i]-it.c.v[i-1]) > it.most*dt {
 				n++
 			}
 		}
@@ -478,55 +457,4 @@ func (l *look) impossible() {
 		}
 		l.found(ranged(f, float64(n), float64(n), float64(n), "counted"))
 	}
-}
-
-// zeroAtRest is the torque that a source shows while cranks turn and nothing
-// pushes them: in the zero phase, turned backwards or by hand.
-func (l *look) zeroAtRest(c *track) {
-	cad := l.cadenceOf(c.source)
-	var watts, speeds []float64
-	for _, w := range l.phases(Zero) {
-		for k := sort.SearchFloat64s(c.t, w.from+3); k < len(c.t) && c.t[k] < w.to-1; k++ {
-			now, ok := cad.at(c.t[k])
-			old, okOld := cad.at(c.t[k] - 3)
-			if ok && okOld && now > 20 && old > 20 {
-				watts, speeds = append(watts, c.v[k]), append(speeds, now*math.Pi/30)
-			}
-		}
-	}
-	if float64(len(watts))*c.every < 10 {
-		l.unsaid(ZeroOffset, c.source, "the cranks were not turned without a push for 10 s, backwards or by hand, in the zero phase")
-		return
-	}
-	l.right(ZeroOffset)
-	w, sd := meanSD(watts)
-	omega, _ := meanSD(speeds)
-	torque := w / omega
-	// Whole watts round by up to half a watt, which does not average out when
-	// the readings hardly move; and a healthy meter's own offset is some tenths.
-	se := math.Hypot(math.Hypot(0.29, 0.17)/omega, math.Hypot(sd/math.Sqrt(float64(len(watts))*c.every)/omega, 0.017))
-	if torque-3.5*se < 0.1 {
-		return
-	}
-	l.found(l.zeroFinding(c, torque, se, "cranks turned without a push"))
-}
-
-func (l *look) zeroFinding(c *track, torque, se float64, origin string) Finding {
-	omega := 85 * math.Pi / 30
-	return ranged(Finding{
-		Subject: ZeroOffset, Source: c.source, Sure: 0.999,
-		Watts: estimate.Normal(torque*omega, se*omega, origin),
-		What:  fmt.Sprintf("%s shows %.1f N m when nothing is pushed: %.0f W at 85 rpm too much, at %.0f W as at any other power.", c.source, torque, torque*omega, l.threshold),
-		Do:    []string{"set the meter's zero before each ride, feet off, cranks as its maker says (common practice)", "if it comes back: tighten what holds the meter, put in a fresh battery (common practice)"},
-		Prior: "common practice: zero before each ride",
-		Plot:  Plot{Title: "Watts of " + c.source + " in the zero phase", X: "seconds", Y: "W", Points: l.zeroPoints(c)},
-	}, torque, torque-z95*se, torque+z95*se, origin)
-}
-
-func (l *look) zeroPoints(c *track) [][2]float64 {
-	var p [][2]float64
-	for _, w := range l.phases(Zero) {
-		p = append(p, scatter(c, w.from, w.to)...)
-	}
-	return p[:min(len(p), mostPlotted)]
 }

@@ -94,7 +94,7 @@ func (l *look) tape() bool {
 		return false
 	}
 	l.right(Circumference)
-	l.circumference(set/l.in.TrueCircumference-1, tapeSD, 0, "set over measured with a tape", Plot{
+	l.circumference(set/l.in.TrueCircumference-1, tapeSD, 0.003, "set over measured with a tape", Plot{
 		Title: "Circumference: set and measured", X: "0 set, 1 measured", Y: "m",
 		Points: [][2]float64{{0, set}, {1, l.in.TrueCircumference}}})
 	return true
@@ -220,7 +220,7 @@ func (l *look) wheelAndRoller(taped bool) {
 	}
 	if !taped {
 		se := math.Hypot(math.Hypot(sd/math.Sqrt(float64(len(x))), slope.sd*sd*mx), machineSD)
-		l.circumference(set-1, se, 0, "wheel speed over the trainer's at no force", p,
+		l.circumference(set-1, se, 0.001, "wheel speed over the trainer's at no force", p,
 			"the sensor is set to a wrong circumference", "or the trainer's own speed is wrong: measure the wheel with a tape to know")
 	}
 }

@@ -10,7 +10,7 @@ type zeroRow struct{ diff, against, omega, weight float64 }
 // reports the zero where it explains the difference at least as well as the
 // others, and tells whether it does so clearly.
 func (l *look) zeroByPair(p powerPair) (clearly bool) {
-	if p.TwoClocks || l.cadence == nil {
+	if p.TwoClocks || l.cadence == nil || l.hasFound(TyreSlip) || l.hasFound(Smoothing) { // slip too is a difference of the two
 		return false
 	}
 	rows := l.zeroRows(p)

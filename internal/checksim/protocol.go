@@ -23,11 +23,11 @@ const (
 	easyEvery    = 45.0
 	easyTimes    = 16
 	still        = 30.0
-	stepFor      = 30.0
-	cadenceFor   = 45.0
+	stepFor      = 45.0
+	cadenceFor   = 60.0
 	cadenceShare = 0.60
 	sprintFor    = 8.0
-	afterSprint  = 62.0
+	afterSprint  = 60.0
 	spinUpFor    = 30.0
 	coastFor     = 45.0
 	restFor      = 60.0

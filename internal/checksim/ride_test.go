@@ -59,7 +59,7 @@ func TestEveryCellIsAValidRecording(t *testing.T) {
 		if err := in.Recording.Validate(); err != nil {
 			t.Errorf("%s on %s: %v", c.Subject, c.Setup, err)
 		}
-		if end := in.Recording.End(); end < 25*60 || end > 29*60 {
+		if end := in.Recording.End(); end < 29*60 || end > 34*60 {
 			t.Errorf("%s on %s lasts %.0f s", c.Subject, c.Setup, end)
 		}
 		if truth.Healthy() || truth.Finds(rig.Finding{Subject: "no such"}) || !truth.Finds(rig.Finding{Subject: c.Subject, Source: truth.Source}) {

@@ -32,6 +32,9 @@ func Unmet(rows []MatrixRow) map[string]float64 {
 		out["healthy with a finding"] = round1(h)
 	}
 	for _, r := range rows {
+		if r.Runs < MatrixRuns {
+			out["checks a cell"] = float64(r.Runs)
+		}
 		if r.Subject == Healthy {
 			continue
 		}

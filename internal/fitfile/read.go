@@ -234,6 +234,7 @@ var bytePosition = regexp.MustCompile(`\[byte pos: (\d+)\]`)
 // sequence reads one file of a chain.
 func (a *activityReader) sequence(p part) {
 	s := newScan((p.to - p.from) / 24)
+	defer s.release()
 	err := a.decode(p, s)
 	a.records += s.records
 	if s.file != typedef.FileActivity && (s.file != typedef.FileInvalid || s.records == 0) {

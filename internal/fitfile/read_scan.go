@@ -2,9 +2,9 @@ package fitfile
 
 import (
 	"bytes"
-	"fmt"
 	"math"
 	"strings"
+	"sync"
 
 	"github.com/muktihari/fit/profile/basetype"
 	"github.com/muktihari/fit/profile/mesgdef"
@@ -15,8 +15,7 @@ import (
 	"chainline/recording"
 )
 
-// The fields of a record that are read, in the order they are tried: an
-// enhanced field is the better one of the two.
+// What is read of a record.
 const (
 	inPower = iota
 	inCadence
@@ -104,9 +103,28 @@ type scan struct {
 	trainer    bool
 }
 
+// scans are used again, for a folder of rides would make the collector run
+// for every few of them.
+var scans = sync.Pool{New: func() any { return &scan{} }}
+
 func newScan(room int) *scan {
-	room = max(16, min(room, 20_000))
-	return &scan{room: room, times: make([]uint32, 0, room), file: typedef.FileInvalid, developers: map[devKey]*devField{}, ours: map[uint8]bool{}}
+	old := scans.Get().(*scan)
+	s := &scan{
+		room: max(16, min(room, 20_000)), file: typedef.FileInvalid, times: old.times[:0],
+		developers: map[devKey]*devField{}, ours: map[uint8]bool{}, beats: old.beats[:0],
+	}
+	for i, in := range old.in {
+		s.in[i] = series{in.record[:0], in.value[:0]}
+	}
+	return s
+}
+
+// release gives the room of a scan back; nothing may hold on to its series.
+// The very large are left to the collector.
+func (s *scan) release() {
+	if cap(s.times) <= 100_000 {
+		scans.Put(s)
+	}
 }
 
 // OnMesg takes one message; the library calls it.
@@ -147,6 +165,30 @@ func (s *scan) OnMesg(m proto.Message) {
 
 func isStamp(t uint32) bool { return t != 0 && t != basetype.Uint32Invalid }
 
+// taken is where a field of a record goes; enhanced fields, which are the
+// better ones, stand for themselves.
+type taken struct {
+	in     int8 // -1: not read
+	better bool
+}
+
+var takes = func() (t [256]taken) {
+	for i := range t {
+		t[i].in = -1
+	}
+	for number, in := range map[byte]int8{
+		fieldnum.RecordPower: inPower, fieldnum.RecordCadence: inCadence, fieldnum.RecordHeartRate: inHeart,
+		fieldnum.RecordSpeed: inSpeed, fieldnum.RecordDistance: inDistance, fieldnum.RecordAltitude: inAltitude,
+		fieldnum.RecordPositionLat: inLatitude, fieldnum.RecordPositionLong: inLongitude, fieldnum.RecordGrade: inGrade,
+		fieldnum.RecordLeftRightBalance: inLeft, fieldnum.RecordResistance: inResistance,
+	} {
+		t[number].in = in
+	}
+	t[fieldnum.RecordEnhancedSpeed] = taken{inSpeed, true}
+	t[fieldnum.RecordEnhancedAltitude] = taken{inAltitude, true}
+	return t
+}()
+
 // record takes the fields of one record.
 func (s *scan) record(m *proto.Message) {
 	if s.records >= maxRecords {
@@ -155,15 +197,9 @@ func (s *scan) record(m *proto.Message) {
 	}
 	i := s.records
 	s.records++
-	at := uint32(0)
+	at, fraction := uint32(0), 0.0
 	var got [inputs]float64
-	var have [inputs]bool
-	enhanced, fraction := [inputs]bool{}, 0.0
-	put := func(in int, f *proto.Field, better bool) {
-		if v, ok := number(f.Value, f.BaseType); ok && (better || !enhanced[in]) {
-			got[in], have[in], enhanced[in] = v/f.Scale-f.Offset, true, better
-		}
-	}
+	var have, better [inputs]bool
 	for k := range m.Fields {
 		f := &m.Fields[k]
 		switch f.Num {
@@ -171,36 +207,19 @@ func (s *scan) record(m *proto.Message) {
 			if t := f.Value.Uint32(); isStamp(t) {
 				at = t
 			}
-		case fieldnum.RecordPower:
-			put(inPower, f, false)
-		case fieldnum.RecordCadence:
-			put(inCadence, f, false)
+			continue
 		case fieldnum.RecordFractionalCadence:
 			if v, ok := number(f.Value, f.BaseType); ok {
 				fraction = v / f.Scale
 			}
-		case fieldnum.RecordHeartRate:
-			put(inHeart, f, false)
-		case fieldnum.RecordSpeed:
-			put(inSpeed, f, false)
-		case fieldnum.RecordEnhancedSpeed:
-			put(inSpeed, f, true)
-		case fieldnum.RecordDistance:
-			put(inDistance, f, false)
-		case fieldnum.RecordAltitude:
-			put(inAltitude, f, false)
-		case fieldnum.RecordEnhancedAltitude:
-			put(inAltitude, f, true)
-		case fieldnum.RecordPositionLat:
-			put(inLatitude, f, false)
-		case fieldnum.RecordPositionLong:
-			put(inLongitude, f, false)
-		case fieldnum.RecordGrade:
-			put(inGrade, f, false)
-		case fieldnum.RecordLeftRightBalance:
-			put(inLeft, f, false)
-		case fieldnum.RecordResistance:
-			put(inResistance, f, false)
+			continue
+		}
+		t := takes[f.Num]
+		if t.in < 0 || better[t.in] && !t.better {
+			continue
+		}
+		if v, ok := number(f.Value, f.BaseType); ok {
+			got[t.in], have[t.in], better[t.in] = v/f.Scale-f.Offset, true, t.better
 		}
 	}
 	s.times = append(s.times, at)
@@ -260,79 +279,6 @@ func number(v proto.Value, base basetype.BaseType) (float64, bool) {
 		return x, !math.IsNaN(x) && !math.IsInf(x, 0)
 	}
 	return 0, false
-}
-
-func (s *scan) developer(m *proto.Message, record int) {
-	for _, f := range m.DeveloperFields {
-		d := s.developers[devKey{f.DeveloperDataIndex, f.Num}]
-		if d == nil || d.values == nil {
-			continue
-		}
-		if v, ok := number(f.Value, baseOf(f.Value)); ok {
-			d.values.add(record, s.room, v/d.scale-d.offset)
-		}
-	}
-}
-
-// baseOf: developers' fields have no kinds of which 0 is the mark for none.
-func baseOf(v proto.Value) basetype.BaseType {
-	switch v.Type() {
-	case proto.TypeUint8:
-		return basetype.Uint8
-	case proto.TypeUint16:
-		return basetype.Uint16
-	}
-	return basetype.Uint32
-}
-
-// describe notes what a developer's field is. Another source of what a record
-// has a field for becomes a channel; the rest is named among the losses.
-func (s *scan) describe(x *mesgdef.FieldDescription) {
-	k := devKey{x.DeveloperDataIndex, x.FieldDefinitionNumber}
-	if len(s.devOrder) >= 100 {
-		return
-	}
-	name, unit := "", ""
-	if len(x.FieldName) > 0 {
-		name = plainText(strings.Join(x.FieldName, ""))
-	}
-	if len(x.Units) > 0 {
-		unit = strings.ToLower(plainText(x.Units[0]))
-	}
-	d := &devField{scale: 1, source: name}
-	if x.Scale != basetype.Uint8Invalid && x.Scale != 0 {
-		d.scale = float64(x.Scale)
-	}
-	if x.Offset != basetype.Sint8Invalid {
-		d.offset = float64(x.Offset)
-	}
-	ofRecord := x.NativeMesgNum == typedef.MesgNumRecord || x.NativeMesgNum == typedef.MesgNumInvalid
-	lower := strings.ToLower(name)
-	switch {
-	case s.ours[k.index] && strings.HasPrefix(name, "power "):
-		d.quantity, d.source = recording.Power, strings.TrimPrefix(name, "power ")
-	case ofRecord && x.NativeFieldNum == fieldnum.RecordPower,
-		(unit == "watts" || unit == "watt" || unit == "w") && strings.Contains(lower, "power"):
-		d.quantity = recording.Power
-	case ofRecord && x.NativeFieldNum == fieldnum.RecordCadence:
-		d.quantity = recording.Cadence
-	case ofRecord && x.NativeFieldNum == fieldnum.RecordHeartRate:
-		d.quantity = recording.HeartRate
-	}
-	if d.source == "" {
-		d.source = fmt.Sprintf("field %d of developer %d", k.number, k.index)
-	}
-	if d.quantity != "" {
-		d.values = &series{}
-	} else if name != "" {
-		s.leftOut = append(s.leftOut, name)
-	}
-	if old := s.developers[k]; old != nil { // described again, as some write it before each part
-		d.values = old.values
-	} else {
-		s.devOrder = append(s.devOrder, k)
-	}
-	s.developers[k] = d
 }
 
 func (s *scan) hrv(m *proto.Message) {
@@ -447,31 +393,4 @@ func sportName(sport typedef.Sport, sub typedef.SubSport) string {
 		return "another sport"
 	}
 	return name
-}
-
-// losses is what this file held that has no place in a recording.
-func (s *scan) losses(part int) []Loss {
-	var out []Loss
-	add := func(format string, args ...any) { out = append(out, Loss{What: fmt.Sprintf(format, args...)}) }
-	if s.dropped > 0 {
-		add("more than %d records: %d are left out", maxRecords, s.dropped)
-	}
-	if s.balanceOff > 0 {
-		add("%d left/right balances do not say which side they are of and are left out", s.balanceOff)
-	}
-	if s.beatsApart > 0 {
-		add("heart beats that were sent apart, with a clock of their own, are left out (%d messages)", s.beatsApart)
-	}
-	if len(s.leftOut) > 0 {
-		add("developers' fields without a like in a recording are left out: %s", plainText(strings.Join(s.leftOut, ", ")))
-	}
-	if s.file == typedef.FileInvalid {
-		add("the file does not say what kind it is; it holds records, so it is taken as an activity")
-	}
-	for i := range out {
-		if part > 1 {
-			out[i].Where = fmt.Sprintf("file %d of the chain", part)
-		}
-	}
-	return out
 }

@@ -53,7 +53,8 @@ func settle(times []uint32, fallback, hint uint32) *clock {
 		case step >= 0 && step <= stepS:
 		case step > jumpS || step < -jumpS:
 			near := func(next uint32) bool { return apart(next, t) <= jumpS }
-			if c.count(i, ownRun-1, near) < ownRun-1 {
+			more := c.count(i, ownRun-1, func(uint32) bool { return true }) // fewer at the file's end
+			if more < lookahead-1 || c.count(i, ownRun-1, near) < more {
 				c.times[i] = 0
 				if c.odd(i, near) {
 					c.drop(i)

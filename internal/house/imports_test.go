@@ -17,11 +17,12 @@ var may = map[string][]string{
 	"physics":                   {},
 	"course":                    {"physics"},
 	"capacity":                  {"estimate", "physics"},
-	"rig":                       {"physics", "estimate"},
+	"rig":                       {"recording", "physics", "estimate"},
 	"room":                      {"physics", "estimate"},
 	"session":                   {"capacity", "estimate"},
 	"pacing":                    {"capacity", "course", "physics", "estimate"},
 	"brief":                     {"pacing", "room", "session", "rig", "capacity", "course", "physics", "estimate"},
+	"debrief":                   {"brief", "pacing", "room", "session", "rig", "recording", "capacity", "course", "physics", "estimate"},
 	"recording":                 {},
 	"internal/problem":          {},
 	"internal/journal":          {},
@@ -38,18 +39,19 @@ var may = map[string][]string{
 	"internal/ride":             {"capacity", "course", "estimate", "internal/journal", "internal/sensor", "internal/sensor/bench", "pacing", "physics", "recording", "rig", "room", "session"},
 	"internal/input":            {"capacity", "course", "internal/problem", "rig", "room"},
 	"internal/form":             {"internal/input", "internal/problem"},
-	"internal/render":           {"internal/ride", "brief", "course", "estimate"},
-	"internal/service":          {"session", "internal/ride", "brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},
+	"internal/checksim":         {"session", "rig", "recording", "capacity", "physics", "estimate", "internal/sensor/bench"},
+	"internal/render":           {"internal/ride", "brief", "rig", "course", "estimate"},
+	"internal/service":          {"session", "internal/fitfile", "internal/intake", "internal/ride", "internal/sensor", "internal/sensor/bench", "debrief", "recording", "estimate", "brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},
 	"internal/store":            {"internal/problem"},
 	"internal/api":              {"capacity", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store"},
 	"internal/app":              {"internal/live", "internal/sensor", "internal/sensor/bluetooth", "internal/api", "internal/problem", "internal/service", "internal/store", "internal/web"},
-	"internal/web/gallery":      {"session", "capacity", "course", "internal/live", "internal/ride", "internal/store", "internal/web", "recording"},
+	"internal/web/gallery":      {"internal/service", "rig", "session", "capacity", "course", "internal/live", "internal/ride", "internal/store", "internal/web", "recording"},
 	"internal/browser":          {},
-	"internal/web":              {"capacity", "internal/live", "internal/ride", "internal/sensor", "session", "brief", "course", "demo", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
+	"internal/web":              {"recording", "rig", "capacity", "internal/live", "internal/ride", "internal/sensor", "session", "brief", "course", "demo", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
 	"internal/web/assets":       {"internal/render"},
 	"internal/web/assets/build": {},
-	"internal/cli":              {"internal/fitfile", "session", "internal/live", "internal/ride", "internal/sensor", "internal/service", "brief", "internal/app", "internal/input", "internal/problem", "internal/render"},
-	"internal/evidence":         {"internal/ride", "internal/sensor", "internal/sensor/bench", "brief", "capacity", "course", "estimate", "pacing", "physics", "rig"},
+	"internal/cli":              {"recording", "debrief", "rig", "internal/intake", "internal/fitfile", "session", "internal/live", "internal/ride", "internal/sensor", "internal/service", "brief", "internal/app", "internal/input", "internal/problem", "internal/render"},
+	"internal/evidence":         {"internal/checksim", "internal/ride", "internal/sensor", "internal/sensor/bench", "brief", "capacity", "course", "estimate", "pacing", "physics", "rig"},
 	"cmd/chainline":             {"internal/app", "internal/cli"},
 	"internal/house":            {},
 	"internal/docs":             {},
@@ -59,7 +61,7 @@ var may = map[string][]string{
 }
 
 // pure packages compute: they open nothing, read no clock and keep no state.
-var pure = []string{"recording", "estimate", "physics", "course", "capacity", "rig", "room", "session", "pacing", "brief"}
+var pure = []string{"debrief", "recording", "estimate", "physics", "course", "capacity", "rig", "room", "session", "pacing", "brief"}
 
 var banned = map[string]string{
 	"time":          "a formula has no clock: pass seconds in",
@@ -82,7 +84,7 @@ var banned = map[string]string{
 // outside is where each module may be used, so that a library stays behind
 // one package. What is missing here may not be imported at all.
 var outside = map[string][]string{
-	"gonum.org/v1/gonum":               {"capacity", "pacing", "physics", "room", "session"},
+	"gonum.org/v1/gonum":               {"capacity", "debrief", "pacing", "physics", "rig", "room", "session"},
 	"go.yaml.in/yaml/v3":               {"internal/input"},
 	"github.com/muktihari/fit":         {"internal/fitfile"},
 	"github.com/godbus/dbus/v5":        {"internal/sensor/bluetooth"},

@@ -19,7 +19,8 @@ import (
 const (
 	csvPreamble = 20 // lines that may stand before the header
 	csvColumns  = 500
-	csvLine     = 1 << 20 // bytes of one line
+	csvCells    = 10_000_000 // of columns that are read, rows cut short included
+	csvLine     = 1 << 20    // bytes of one line
 )
 
 // readCSV reads a table of a ride: a header somewhere in the first lines that
@@ -75,12 +76,13 @@ func longest(data []byte) int {
 
 // header is what the columns of a table are.
 type header struct {
-	delimiter rune
-	line      int // it stands on
-	offset    int // of the first byte behind it
-	fields    []field
-	names     []string
-	ours      bool // Chainline's own table: rows speak of the time before them
+	delimiter  rune
+	line       int // it stands on
+	offset     int // of the first byte behind it
+	fields     []field
+	names      []string
+	quantities int  // how many fields are read
+	ours       bool // Chainline's own table: rows speak of the time before them
 }
 
 // findHeader looks for the first line that names a time and a quantity, or two
@@ -118,7 +120,7 @@ func headerOf(line string, delimiter rune) (header, bool) {
 		return header{}, false
 	}
 	h := header{delimiter: delimiter, names: names}
-	times, quantities := 0, 0
+	times := 0
 	for _, name := range names {
 		f := fieldOf(name)
 		h.fields = append(h.fields, f)
@@ -126,11 +128,11 @@ func headerOf(line string, delimiter rune) (header, bool) {
 		case f.time:
 			times++
 		case f.quantity != "":
-			quantities++
+			h.quantities++
 		}
 	}
 	h.ours = len(names) > 2 && names[0] == "seconds" && names[1] == "paused" && names[len(names)-1] == "marks"
-	return h, quantities > 0 && (times > 0 || quantities > 1 || len(names) == 1)
+	return h, h.quantities > 0 && (times > 0 || h.quantities > 1 || len(names) == 1)
 }
 
 // csvReader goes through the rows below a header.
@@ -167,6 +169,9 @@ func (c *csvReader) rows(data []byte) error {
 		line += c.line
 		if len(c.lines) >= maxRows {
 			return fmt.Errorf("line %d: more than %d rows", line, maxRows)
+		}
+		if len(c.lines)*c.quantities > csvCells {
+			return fmt.Errorf("line %d: more than %d cells", line, csvCells)
 		}
 		c.row(row, line)
 	}
@@ -289,9 +294,29 @@ func (c *csvReader) recording(title string) (recording.Recording, []string, erro
 		}
 	}
 	duration := last - first
+	found, left := c.columns(duration, say)
+	if len(left) > 0 {
+		say("columns left out: %s", strings.Join(left[:min(len(left), 20)], ", "))
+	}
+	if c.bad > 5 {
+		c.losses = append(c.losses, fmt.Sprintf("%d cells in all are no numbers and left out", c.bad))
+	}
+	losses = append(losses, c.losses...)
+	if !found {
+		why := fmt.Sprintf("line %d: no row has a value; expected numbers below the header", c.line+1)
+		if len(c.losses) > 0 {
+			why = c.losses[0]
+		}
+		return recording.Recording{}, nil, errors.New(why)
+	}
+	rec, more := c.table.recording(title, "unknown", c.clock.zone, func(i int) string { return fmt.Sprintf("line %d", c.lines[i]) })
+	return rec, append(losses, more...), nil
+}
+
+// columns gives each column its unit and source; found: one has a value. left
+// are the names of those that are not read.
+func (c *csvReader) columns(duration float64, say func(string, ...any)) (found bool, left []string) {
 	taken := map[recording.Quantity]bool{}
-	found := false
-	var left []string
 	for i, f := range c.fields {
 		if f.quantity == "" {
 			if !f.time && !c.ours && strings.TrimSpace(c.names[i]) != "" {
@@ -320,20 +345,5 @@ func (c *csvReader) recording(title string) (recording.Recording, []string, erro
 		taken[f.quantity] = true
 		c.table.columns = append(c.table.columns, &column{quantity: f.quantity, source: source, values: c.cells[i]})
 	}
-	if len(left) > 0 {
-		say("columns left out: %s", strings.Join(left[:min(len(left), 20)], ", "))
-	}
-	if c.bad > 5 {
-		c.losses = append(c.losses, fmt.Sprintf("%d cells in all are no numbers and left out", c.bad))
-	}
-	losses = append(losses, c.losses...)
-	if !found {
-		why := fmt.Sprintf("line %d: no row has a value; expected numbers below the header", c.line+1)
-		if len(c.losses) > 0 {
-			why = c.losses[0]
-		}
-		return recording.Recording{}, nil, errors.New(why)
-	}
-	rec, more := c.table.recording(title, "unknown", c.clock.zone, func(i int) string { return fmt.Sprintf("line %d", c.lines[i]) })
-	return rec, append(losses, more...), nil
+	return found, left
 }

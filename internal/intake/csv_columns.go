@@ -64,6 +64,9 @@ func fieldOf(name string) field {
 	}
 	if whole := letters(lower); columnNames[whole] != "" && len(whole) > 2 || whole == "hr" || whole == "w" {
 		f.quantity, f.unit = columnNames[whole], unitAlone(lower, columnNames[whole])
+		if f.unit == "" {
+			_, f.unit = cutUnit(lower)
+		}
 		return f
 	}
 	stem, u := cutUnit(lower)

@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"chainline/internal/fitfile"
@@ -40,6 +41,7 @@ type Arrived struct {
 	Kind      string // "FIT", "GPX", "CSV" or "stored"
 	Number    int    // of the recording in its file, from 1
 	Recording recording.Recording
+	Original  []byte   // the file as it came, unpacked, to be kept; shared by its recordings
 	Losses    []string // what was left out or put right, one sentence each
 	Err       error    // why nothing could be read; the recording is empty then
 }
@@ -128,15 +130,18 @@ func (d *door) file(name string, data []byte, kind kind) error {
 	if err != nil {
 		return d.refuse(name, hash, err)
 	}
-	return d.hand(name, hash, got)
+	return d.hand(name, hash, data, got)
 }
 
-func (d *door) hand(name, hash string, got []Arrived) error {
+func (d *door) hand(name, hash string, data []byte, got []Arrived) error {
 	for i := range got {
 		a := got[i]
-		a.File, a.Hash, a.Number = name, hash, i+1
+		a.File, a.Hash, a.Original, a.Number = name, hash, data, i+1
 		if err := a.Recording.Validate(); err != nil {
 			return d.refuse(name, hash, problem.Bad("%s: it makes no recording: %v", name, err))
+		}
+		if said := sparse(&a.Recording); said != "" {
+			a.Losses = append(slices.Clone(a.Losses), said)
 		}
 		got[i] = Arrived{} // it may be large, and belongs to the caller now
 		if err := d.each(a); err != nil {
@@ -144,6 +149,27 @@ func (d *door) hand(name, hash string, got []Arrived) error {
 		}
 	}
 	return nil
+}
+
+// sparse says so if readings mostly stand further apart than one counts for:
+// what lies between is a gap, which nothing here fills.
+func sparse(r *recording.Recording) string {
+	for _, q := range []recording.Quantity{recording.Power, recording.HeartRate, recording.Speed, recording.Latitude} {
+		c, ok := r.Signal(q, "")
+		if !ok || len(c.Seconds) < 10 {
+			continue
+		}
+		steps := make([]float64, len(c.Seconds)-1)
+		for i := range steps {
+			steps[i] = c.Seconds[i+1] - c.Seconds[i]
+		}
+		slices.Sort(steps)
+		if step := steps[len(steps)/2]; step > recording.Hold {
+			return fmt.Sprintf("%s was recorded only every %.0f s, and a reading counts for %g s: there are gaps all through", q, step, recording.Hold)
+		}
+		return ""
+	}
+	return ""
 }
 
 func (d *door) refuse(name, hash string, err error) error {
@@ -189,7 +215,7 @@ func (d *door) gzip(name string, data []byte, depth int) error {
 		if err != nil {
 			return d.refuse(name, hash, problem.Bad("%s: %v", name, err))
 		}
-		return d.hand(name, hash, []Arrived{{Kind: "stored", Recording: *rec}})
+		return d.hand(name, hash, data, []Arrived{{Kind: "stored", Recording: *rec}})
 	}
 	if z, err = gzip.NewReader(bytes.NewReader(data)); err != nil {
 		return d.refuse(name, hashOf(data), problem.Bad("%s: a damaged gzip archive", name))

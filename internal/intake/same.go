@@ -65,7 +65,8 @@ func Fingerprint(r *recording.Recording) string {
 const (
 	startsApart = 300 // s between the starts of two devices on one ride
 	lagMost     = 20  // s their clocks may differ
-	shared      = 60  // s that must be known in both to say anything
+	shared      = 60  // values that must be known in both to say anything
+	judgedAt    = 1200
 )
 
 // judged are the quantities compared, with the difference that rounding and
@@ -193,8 +194,11 @@ func compare(a, b [][]float64, lag int) Relation {
 	return Different
 }
 
+// pairs are the values known in both, at most about judgedAt of them, evenly
+// over the ride.
 func pairs(a, b []float64, lag int) (x, y []float64) {
-	for i, v := range a {
+	for i := 0; i < len(a); i += 1 + len(a)/judgedAt {
+		v := a[i]
 		if j := i + lag; j >= 0 && j < len(b) && !math.IsNaN(v) && !math.IsNaN(b[j]) {
 			x, y = append(x, v), append(y, b[j])
 		}

@@ -121,7 +121,32 @@ func (t *table) recording(title, sport string, zone int, row func(i int) string)
 	if !sorted {
 		losses = append(losses, "the times go back in places: sorted by time")
 	}
-	repeated, beyond := 0, 0
+	repeated, beyond := t.channels(&rec, at, start)
+	if repeated > 0 {
+		losses = append(losses, fmt.Sprintf("%d readings repeat an instant that has one already and are left out", repeated))
+	}
+	if beyond > 0 {
+		losses = append(losses, fmt.Sprintf("%d readings lie more than ten days behind the start and are left out", beyond))
+	}
+	for _, m := range t.marks {
+		if m.Seconds -= start; m.Seconds >= 0 && m.Seconds <= recording.MaxSeconds && len(rec.Marks) < recording.MaxMarks-2 {
+			rec.Marks = append(rec.Marks, m)
+		}
+	}
+	if n := len(changed); n > 0 && at[changed[0]]-start <= recording.MaxSeconds {
+		rec.Marks = append(rec.Marks, recording.Mark{Seconds: max(0, at[changed[0]]-start), Kind: recording.Assumed, Words: losses[0]})
+	}
+	if end := slices.Max(append([]float64{start}, at...)) - start; t.back > 0 && end <= recording.MaxSeconds {
+		// The last mean stands up to here, not only from its beginning.
+		rec.Marks = append(rec.Marks, recording.Mark{Seconds: end, Kind: recording.Note, Words: "end of the file"})
+	}
+	slices.SortStableFunc(rec.Marks, func(a, b recording.Mark) int { return cmp.Compare(a.Seconds, b.Seconds) })
+	return rec, losses
+}
+
+// channels gives the recording its channels; it returns how many readings
+// repeat an instant and how many lie too far behind the start.
+func (t *table) channels(rec *recording.Recording, at []float64, start float64) (repeated, beyond int) {
 	for _, c := range t.columns {
 		back := t.back
 		if isState(c.quantity) {
@@ -146,26 +171,7 @@ func (t *table) recording(title, sport string, zone int, row func(i int) string)
 		}
 		rec.Channels = append(rec.Channels, ch)
 	}
-	if repeated > 0 {
-		losses = append(losses, fmt.Sprintf("%d readings repeat an instant that has one already and are left out", repeated))
-	}
-	if beyond > 0 {
-		losses = append(losses, fmt.Sprintf("%d readings lie more than ten days behind the start and are left out", beyond))
-	}
-	for _, m := range t.marks {
-		if m.Seconds -= start; m.Seconds >= 0 && m.Seconds <= recording.MaxSeconds && len(rec.Marks) < recording.MaxMarks-2 {
-			rec.Marks = append(rec.Marks, m)
-		}
-	}
-	if n := len(changed); n > 0 && at[changed[0]]-start <= recording.MaxSeconds {
-		rec.Marks = append(rec.Marks, recording.Mark{Seconds: max(0, at[changed[0]]-start), Kind: recording.Assumed, Words: losses[0]})
-	}
-	if end := slices.Max(append([]float64{start}, at...)) - start; t.back > 0 && end <= recording.MaxSeconds {
-		// The last mean stands up to here, not only from its beginning.
-		rec.Marks = append(rec.Marks, recording.Mark{Seconds: end, Kind: recording.Note, Words: "end of the file"})
-	}
-	slices.SortStableFunc(rec.Marks, func(a, b recording.Mark) int { return cmp.Compare(a.Seconds, b.Seconds) })
-	return rec, losses
+	return repeated, beyond
 }
 
 // rising sorts a channel by time and leaves the first reading of each instant;

@@ -1,8 +1,8 @@
 package intake
 
 import (
+	"bytes"
 	"context"
-	"errors"
 	"io"
 	"io/fs"
 	"sync"
@@ -109,9 +109,12 @@ func (d *door) open(root fs.FS, name string) error {
 			return d.zip(problem.OneLine(name), at, info.Size(), 0)
 		}
 	}
-	data, err := io.ReadAll(io.LimitReader(f, d.limits.File+1))
+	var b bytes.Buffer
+	b.Grow(int(min(max(0, info.Size()), d.limits.File)) + bytes.MinRead)
+	_, err = b.ReadFrom(io.LimitReader(f, d.limits.File+1))
+	data := b.Bytes()
 	switch {
-	case err != nil && !errors.Is(err, io.EOF):
+	case err != nil:
 		return d.refuse(problem.OneLine(name), "", problem.Bad("%s: cannot be read to its end", problem.OneLine(name)))
 	case int64(len(data)) > d.limits.File:
 		return d.refuse(problem.OneLine(name), "", problem.Bad("%s: larger than %d MB", problem.OneLine(name), d.limits.File>>20))

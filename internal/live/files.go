@@ -83,7 +83,7 @@ func (m *Manager) files(id string) (ride.Read, error) {
 // noNaN makes what is not known of a ride's totals zero, since JSON knows no
 // other word for it.
 func noNaN(s Summary) Summary {
-	for _, v := range []*float64{&s.Totals.MeanW, &s.Totals.MaxW, &s.Totals.MeanCadence, &s.Totals.MaxCadence, &s.Totals.MeanHeart,
+	for _, v := range []*float64{&s.Totals.WorkJ, &s.Totals.MeanW, &s.Totals.MaxW, &s.Totals.MeanCadence, &s.Totals.MaxCadence, &s.Totals.MeanHeart,
 		&s.Totals.MaxHeart, &s.Totals.DistanceM, &s.Totals.MaxSpeed, &s.Totals.AscentM} {
 		if math.IsNaN(*v) {
 			*v = 0

@@ -165,6 +165,7 @@ func (c *Core) Event(e sensor.Event) {
 	case sensor.Up:
 		c.links[e.Device] = true
 		c.everUp = c.everUp || e.Device == c.trainer
+		c.setWheel(e.Device)
 	}
 	c.take(c.hub.Handle(e))
 	if e.Kind == sensor.Value && c.stage == Riding {

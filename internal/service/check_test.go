@@ -29,6 +29,9 @@ func checkFiles() service.BriefRequest {
 func ridden(t *testing.T, kind string, faults ...string) (ride.Read, []service.CheckDevice) {
 	t.Helper()
 	q := service.RideRequest{Brief: checkFiles(), Begun: checkDay, Bench: true}
+	if kind == "plain bench" {
+		q.Brief.Rig = "../../demo/newcomer-rig.yaml"
+	}
 	text, err := service.CheckSession(q, false)
 	if err != nil {
 		t.Fatal(err)
@@ -128,6 +131,25 @@ func TestCheckSessionOfAPlainTrainer(t *testing.T) {
 	q.Brief.Rider = "../../demo/regular.yaml" // not screened
 	if _, err := service.CheckSession(q, true); err == nil || !strings.Contains(err.Error(), "all out") {
 		t.Errorf("a sprint for who did not answer the health questions: %v", err)
+	}
+}
+
+// A plain trainer's check has wheel speed, by this rig's wheel, and watts by a
+// curve.
+func TestCheckOfAPlainTrainer(t *testing.T) {
+	read, devices := ridden(t, "plain bench")
+	q := service.CheckRequest{Brief: checkFiles(), Looks: []service.CheckLook{service.CheckOfRide(read)}, Devices: devices, Bench: true}
+	q.Brief.Rig = "../../demo/newcomer-rig.yaml"
+	in := service.CheckInputOf(t, q)
+	if c, ok := in.Recording.Signal(recording.WheelSpeed, ""); !ok || len(c.Values) < 1000 || c.Source != "Bench speed and cadence" {
+		t.Errorf("no wheel speed: %v, %d readings of %q", ok, len(c.Values), c.Source)
+	}
+	if in.Side["wheel speed and curve"] != rig.SourceCurve || in.Circumference != 2.13 {
+		t.Errorf("sides %v, wheel %g m", in.Side, in.Circumference)
+	}
+	sheet, err := service.CheckRig(t.Context(), q)
+	if err != nil || !sheet.Guided || len(sheet.Coasts) != 1 || sheet.Rig != "newcomer-rig" {
+		t.Errorf("%v: %+v", err, sheet.Coasts)
 	}
 }
 

@@ -155,7 +155,13 @@ func verdictView(c store.RigCheck, v service.CheckVerdict, applied []store.Corre
 }
 
 func findingView(no int, f service.CheckFinding) CheckFindingView {
-	out := CheckFindingView{No: no, Title: capital(f.Subject), What: f.What, Readings: f.Readings, Do: f.Do, Prior: f.Prior}
+	out := CheckFindingView{No: no, Title: capital(f.Subject), What: f.What, Prior: f.Prior}
+	for _, r := range f.Readings {
+		out.Readings = append(out.Readings, capital(r)+".")
+	}
+	for _, d := range f.Do {
+		out.Do = append(out.Do, capital(d)+".")
+	}
 	if f.Source != "" {
 		out.Title += ", " + f.Source
 	}

@@ -151,10 +151,10 @@ func TestCheckOfRecordings(t *testing.T) {
 }
 
 // kept puts a report with a correction into the store.
-func kept(t *testing.T, db *store.Store, rider, rig string) store.RigCheck {
+func kept(t *testing.T, db *store.Store, rider, rig, key string) store.RigCheck {
 	t.Helper()
 	sheet := service.CheckSheet{Schema: service.CheckSchema, Made: time.Now(), Begun: time.Now(), ThresholdW: 240, Minutes: 29, Warm: true, Verdicts: []service.CheckVerdict{
-		{Source: "crank meter", Key: "aa/1818", Verdict: "use corrected", Sentence: "Use the watts of crank meter corrected.", Error: &service.CheckValue{Mean: 0.05, Low: 0.04, High: 0.06, Unit: "fraction"},
+		{Source: "crank meter", Key: key, Verdict: "use corrected", Sentence: "Use the watts of crank meter corrected.", Error: &service.CheckValue{Mean: 0.05, Low: 0.04, High: 0.06, Unit: "fraction"},
 			ErrorSD: 0.005, Correction: &service.CheckCorrection{Gain: 1.05, OffsetW: 0, SD: 0.006}}}}
 	b, err := json.Marshal(sheet)
 	if err != nil {
@@ -173,7 +173,7 @@ func TestCorrectionGoesWithRides(t *testing.T) {
 	t.Parallel()
 	v, db, rides := checkSite(t)
 	rider, rig := onlyOne(t, db, store.Rider).ID, onlyOne(t, db, store.Rig).ID
-	c := kept(t, db, rider, rig)
+	c := kept(t, db, rider, rig, "aa/1818")
 	begin := func() ride.Setup {
 		t.Helper()
 		status, head, body := v.sendRig(t, "/ride", map[string]string{"rider": rider, "rig": rig, "what": "free", "devices": "bench"})
@@ -212,5 +212,56 @@ func TestCorrectionGoesWithRides(t *testing.T) {
 	wantIn(t, body, "Taken back", "Apply this correction")
 	if got := begin().Rig.Corrections; len(got) > 0 {
 		t.Errorf("taken back, and still %v", got)
+	}
+}
+
+// The doubt about a rig's watts in a brief is that of its last check; with the
+// correction applied it is what stays, and what was measured before is written
+// as it would be shown now.
+func TestBriefsGoByTheLastCheck(t *testing.T) {
+	t.Parallel()
+	v, db, _ := checkSite(t)
+	brief := func() (accuracy, threshold float64) {
+		t.Helper()
+		at := v.made(t, "/briefs/new", asked)
+		b, err := db.Brief(t.Context(), strings.TrimPrefix(at, "/briefs/"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var r struct {
+			Rig struct {
+				Accuracy float64 `json:"accuracy_fraction"`
+			} `json:"rig"`
+			Rider struct {
+				Capacity struct {
+					Threshold struct {
+						Mean float64 `json:"mean"`
+					} `json:"threshold_w"`
+				} `json:"capacity"`
+			} `json:"rider"`
+		}
+		if err := json.Unmarshal(b.Result, &r); err != nil {
+			t.Fatal(err)
+		}
+		return r.Rig.Accuracy, r.Rider.Capacity.Threshold.Mean
+	}
+	_, before := brief()
+	c := kept(t, db, "r1", "g1", "bb/1826")
+	accuracy, same := brief()
+	if accuracy < 0.050 || accuracy > 0.0505 { // 5 % wrong, give or take 0.5
+		t.Errorf("checked, and the doubt is %g", accuracy)
+	}
+	if before == 0 || same < 0.97*before || same > 1.03*before {
+		t.Errorf("threshold %g W, after a check %g W", before, same)
+	}
+	if err := db.ApplyCorrection(t.Context(), c.ID, "crank meter"); err != nil {
+		t.Fatal(err)
+	}
+	accuracy, corrected := brief()
+	if accuracy < 0.0059 || accuracy > 0.0061 {
+		t.Errorf("corrected, and the doubt is %g", accuracy)
+	}
+	if r := corrected / before; r < 0.93 || r > 0.975 { // 5 % too high it was
+		t.Errorf("threshold %g W, by corrected watts %g W", before, corrected)
 	}
 }

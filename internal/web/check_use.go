@@ -64,7 +64,7 @@ func (s *Server) checked(ctx context.Context, p *briefParts) error {
 		return err
 	}
 	rigName := p.names[store.Rig]
-	values, err := form.ValuesIn(form.Rig, p.files[rigName], form.Metric)
+	values, err := form.ValuesIn(form.Rig, p.files[rigName], asFiled)
 	if err != nil {
 		return nil //nolint:nilerr // whoever reads it says what is wrong
 	}
@@ -84,7 +84,7 @@ func (s *Server) checked(ctx context.Context, p *briefParts) error {
 	if sd <= 0 || sd > 0.5 {
 		return nil
 	}
-	if changed, errs := form.Change(form.Rig, p.files[rigName], map[string]string{"power_source.accuracy_percent": fmt.Sprintf("%.2f", math.Max(0.1, 100*sd))}, form.Metric); len(errs) == 0 {
+	if changed, errs := form.Change(form.Rig, p.files[rigName], map[string]string{"power_source.accuracy_percent": fmt.Sprintf("%.2f", math.Max(0.1, 100*sd))}, asFiled); len(errs) == 0 {
 		p.files[rigName] = changed
 	}
 	return nil
@@ -125,7 +125,7 @@ func verdictFor(c service.CheckSheet, kind string) (service.CheckVerdict, bool) 
 // source would have shown them.
 func (p *briefParts) correctEvidence(k service.CheckCorrection, source string, applied time.Time) {
 	name := p.names[store.Rider]
-	values, err := form.ValuesIn(form.Rider, p.files[name], form.Metric)
+	values, err := form.ValuesIn(form.Rider, p.files[name], asFiled)
 	if err != nil {
 		return
 	}
@@ -142,7 +142,7 @@ func (p *briefParts) correctEvidence(k service.CheckCorrection, source string, a
 			changes[path] = fmt.Sprintf("%.1f", (w-k.OffsetW)/k.Gain)
 		}
 	}
-	if changed, errs := form.Change(form.Rider, p.files[name], changes, form.Metric); len(changes) > 0 && len(errs) == 0 {
+	if changed, errs := form.Change(form.Rider, p.files[name], changes, asFiled); len(changes) > 0 && len(errs) == 0 {
 		p.files[name] = changed
 	}
 }
