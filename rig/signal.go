@@ -117,7 +117,7 @@ func (l *look) spikes(c *track, quantum float64) []window {
 			}
 		}
 		next = max(most, second)
-		if n >= 3 && c.v[i]-next > max(45, 2.5*quantum, 6*rel*next) && !c.starting(i, next) {
+		if n >= 3 && c.v[i]-next > max(45, 2.5*quantum, 0.22*next, 6*rel*next) && !c.starting(i, next) {
 			at = append(at, window{c.t[i] - 1e-6, c.t[i] + 1e-6})
 		}
 	}
@@ -189,7 +189,6 @@ func (l *look) stuck(c *track, quantum float64) []window {
 	l.right(Stuck)
 	var ws []window
 	var longest run
-	var equal float64
 	rests := append(l.phases(Zero, QuietRest, Coast), l.paused...)
 	for _, r := range c.runs() {
 		if within(rests, c.t[r.j]) {
@@ -201,11 +200,11 @@ func (l *look) stuck(c *track, quantum float64) []window {
 		}
 		ws = append(ws, window{c.t[r.i] + c.every/4, c.t[r.j] + 1e-6})
 		if c.t[r.j]-c.t[r.i] > c.t[longest.j]-c.t[longest.i] {
-			longest, equal = r, p
+			longest = r
 		}
 	}
 	if len(ws) > 0 {
-		l.stuckFinding(c, longest, equal, len(ws))
+		l.stuckFinding(c, longest, len(ws))
 	}
 	return ws
 }
@@ -247,14 +246,10 @@ func (c *track) equalNear(r run) float64 {
 
 // stuckFinding: the value froze somewhere between the first two readings of
 // the run and came loose between its last and the next, which makes ±0.78 of
-// a reading (95 % of a triangle); and a reading that was equal by chance can
-// have made the run longer.
-func (l *look) stuckFinding(c *track, r run, equal float64, times int) {
+// a reading (95 % of a triangle).
+func (l *look) stuckFinding(c *track, r run, times int) {
 	size := c.t[r.j] - c.t[r.i]
 	low, high := size-0.78*c.every, size+0.78*c.every
-	if equal > 0.02 {
-		low -= c.every
-	}
 	f := Finding{
 		Subject: Stuck, Source: c.source, Sure: 1 - stuckChance,
 		What: fmt.Sprintf("%s showed %.0f W without a change for %.0f s at %s (%d such stretches): what was ridden meanwhile is not known, at %.0f W a change of effort would have been missed.",

@@ -9,9 +9,9 @@ import (
 
 // Errors that healthy speeds have, our judgement.
 const (
-	tapeSD    = 0.002 // fraction, of a wheel rolled out along a tape
-	machineSD = 0.002 // fraction, of a trainer's own speed
-	fineWheel = 0.004 // fraction by which a healthy circumference may differ
+	tapeSD    = 0.002  // fraction, of a wheel rolled out along a tape
+	machineSD = 0.0013 // fraction, of a trainer's own speed and a sensor's
+	fineWheel = 0.004  // fraction by which a healthy circumference may differ
 	fineSlip  = 0.0035
 )
 
@@ -220,7 +220,7 @@ func (l *look) wheelAndRoller(taped bool) {
 	}
 	if !taped {
 		se := math.Hypot(math.Hypot(sd/math.Sqrt(float64(len(x))), slope.sd*sd*mx), machineSD)
-		l.circumference(set-1, se, 0.001, "wheel speed over the trainer's at no force", p,
+		l.circumference(set-1, se, 0.003, "wheel speed over the trainer's at no force", p,
 			"the sensor is set to a wrong circumference", "or the trainer's own speed is wrong: measure the wheel with a tape to know")
 	}
 }
