@@ -93,70 +93,97 @@ func (f *fitter) misfit(b block, theta [ways]float64) (u float64, slope [ways]fl
 }
 
 // solve minimises the misfit with the ways that are free; the others are held
-// near nothing by what sound sources differ by.
+// near nothing by what sound sources differ by. Gauss-Newton, each step halved
+// until it makes the misfit less.
 func (f *fitter) solve(free [ways]bool) (fitted, bool) {
-	out := fitted{free: free, warmS: f.warmS}
-	theta := [ways]float64{byDrivetrain: f.side}
-	for range 12 {
-		a, g := mat.NewSymDense(ways, nil), mat.NewVecDense(ways, nil)
-		chi := 0.0
-		var sum [ways][ways]float64
-		var grad [ways]float64
-		for i, b := range f.blocks {
-			if !f.used[i] {
-				continue
-			}
-			u, s := f.misfit(b, theta)
-			chi += u * u
-			for j := range s {
-				for k := j; k < ways; k++ {
-					sum[j][k] += s[j] * s[k]
-				}
-				grad[j] += s[j] * u
-			}
-		}
-		for j := range ways {
-			mean := 0.0
-			if j == byDrivetrain {
-				mean = f.side
-			}
-			if w := f.weight(j, free); w > 0 {
-				sum[j][j] += w
-				grad[j] += w * (theta[j] - mean)
-				chi += w * (theta[j] - mean) * (theta[j] - mean)
-			}
-			g.SetVec(j, grad[j])
-			for k := j; k < ways; k++ {
-				a.SetSym(j, k, sum[j][k])
-			}
-		}
-		out.theta, out.chi = theta, chi
+	out := fitted{free: free, warmS: f.warmS, theta: [ways]float64{byDrivetrain: f.side}}
+	out.chi = f.chi(out.theta, free)
+	for range 20 {
+		a, grad := f.normal(out.theta, free)
 		var inverse mat.Dense
-		if inverse.Inverse(a) != nil {
+		if inverse.Inverse(a) != nil || math.IsNaN(inverse.At(byGain, byGain)) {
 			return out, false
 		}
 		out.cov = &inverse
+		var step [ways]float64
 		moved := 0.0
 		for j := range ways {
-			step := 0.0
 			for k := range ways {
-				step += inverse.At(j, k) * grad[k]
+				step[j] += inverse.At(j, k) * grad[k]
 			}
-			theta[j] -= step
-			moved = max(moved, math.Abs(step)/(math.Sqrt(inverse.At(j, j))+1e-12))
+			moved = max(moved, math.Abs(step[j])/(math.Sqrt(inverse.At(j, j))+1e-12))
 		}
-		if moved < 1e-5 {
+		less := false
+		for part := 1.0; part > 1e-3 && !less; part /= 2 {
+			next := out.theta
+			for j := range next {
+				next[j] -= part * step[j]
+			}
+			if chi := f.chi(next, free); chi <= out.chi {
+				out.theta, out.chi, less = next, chi, true
+			}
+		}
+		if moved < 1e-4 || !less {
 			break
 		}
 	}
 	return out, true
 }
 
+func (f *fitter) chi(theta [ways]float64, free [ways]bool) float64 {
+	chi := 0.0
+	for i, b := range f.blocks {
+		if f.used[i] {
+			u, _ := f.misfit(b, theta)
+			chi += u * u
+		}
+	}
+	for j := range ways {
+		chi += f.weight(j, free) * sq2(theta[j]-f.mean(j))
+	}
+	return chi
+}
+
+// mean is what a way is held near.
+func (f *fitter) mean(j int) float64 {
+	if j == byDrivetrain {
+		return f.side
+	}
+	return 0
+}
+
+func (f *fitter) normal(theta [ways]float64, free [ways]bool) (*mat.SymDense, [ways]float64) {
+	var sum [ways][ways]float64
+	var grad [ways]float64
+	for i, b := range f.blocks {
+		if !f.used[i] {
+			continue
+		}
+		u, s := f.misfit(b, theta)
+		for j := range s {
+			for k := j; k < ways; k++ {
+				sum[j][k] += s[j] * s[k]
+			}
+			grad[j] += s[j] * u
+		}
+	}
+	a := mat.NewSymDense(ways, nil)
+	for j := range ways {
+		w := f.weight(j, free)
+		sum[j][j] += w
+		grad[j] += w * (theta[j] - f.mean(j))
+		for k := j; k < ways; k++ {
+			a.SetSym(j, k, sum[j][k])
+		}
+	}
+	return a, grad
+}
+
 func (f *fitter) weight(j int, free [ways]bool) float64 {
 	switch {
 	case j == byDrivetrain:
 		if f.prior[j] == 0 {
-			return 1e12 // the same measuring point: no loss between
+			return 1e9 // the same measuring point: no loss between
 		}
 		return 1 / (f.prior[j] * f.prior[j])
 	case free[j]:
@@ -174,7 +201,7 @@ func (f *fitter) weigh(can [ways]bool) bool {
 		x[i] = b.x
 	}
 	f.flat, f.rising = 1, sq2(0.02)
-	for round := range 5 {
+	for range 5 {
 		fit, ok := f.solve(can)
 		if !ok {
 			return false
@@ -191,7 +218,7 @@ func (f *fitter) weigh(can [ways]bool) bool {
 		for i := range u {
 			f.used[i] = math.Abs(u[i]) < 4.5*scale
 		}
-		f.spread(u, round)
+		f.spread(u)
 	}
 	fit, ok := f.solve(can)
 	if !ok {
@@ -214,7 +241,7 @@ func (f *fitter) weigh(can [ways]bool) bool {
 
 // spread fits the variance flat + rising·x² to squared residuals, weighted by
 // the inverse of what a squared residual scatters.
-func (f *fitter) spread(u []float64, round int) {
+func (f *fitter) spread(u []float64) {
 	var s0, s1, s2, t0, t1, n float64
 	for i, b := range f.blocks {
 		if !f.used[i] {
@@ -239,7 +266,6 @@ func (f *fitter) spread(u []float64, round int) {
 		}
 		f.flat, f.rising = max(flat*grow, 1e-6), max(rising*grow, 1e-12)
 	}
-	_ = round
 }
 
 func sq2(x float64) float64 { return x * x }

@@ -15,6 +15,7 @@ type following struct {
 	excess             float64 // s of it that the two rhythms of sending do not explain
 	smooth, smoothSD   float64 // s, time constant; negative: the first is the smoother one
 	late, smoothed     bool    // beyond what two sound devices differ by
+	free, freeSD       float64 // s, the whole lag whatever sound devices differ by
 	lateChi, smoothChi float64 // fall of the misfit by letting it be there
 }
 
@@ -80,6 +81,10 @@ func follow(a, b series) following {
 	if free[0] != free[1] { // alone, each is measured against neither
 		f.lateChi, f.smoothChi = max(f.lateChi, neither-least+pairCost), max(f.smoothChi, neither-least+pairCost)
 	}
+	f.free = best[1] + best[2] + s.half
+	if cov, ok := s.covariance(best, [2]bool{true, true}); ok {
+		f.freeSD = math.Sqrt(max(1e-6, cov.At(1, 1)+cov.At(2, 2)+2*cov.At(1, 2)))
+	}
 	cov, ok := s.covariance(chosen, free)
 	f.ok = ok
 	if ok {
@@ -89,6 +94,8 @@ func follow(a, b series) following {
 			f.delaySD = math.Sqrt(max(1e-8, cov.At(1, 1)+cov.At(2, 2)+2*cov.At(1, 2)))
 		}
 		f.delaySD = math.Hypot(f.delaySD, stampSD)
+		// No filter is exactly of first order: measured on simulated checks.
+		f.smoothSD = math.Hypot(f.smoothSD, math.Hypot(0.05, 0.012*f.smooth))
 	}
 	return f
 }

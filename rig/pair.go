@@ -93,6 +93,7 @@ func comparePower(in CheckInput, p powerPair) compared {
 			return c
 		}
 		a = a.moved(late, rate)
+		a = a.moved(follow(b, a).free, 1)
 	}
 	if from, to := overlap(a, b); to-from < leastPairS {
 		j.nothing(fmt.Sprintf("both were recorded together for only %.0f s; a comparison needs %.0f s", math.Max(0, to-from), leastPairS))

@@ -113,7 +113,9 @@ func tail(z float64) float64 { return math.Erfc(z/math.Sqrt2) / 2 }
 func (j *pairJudge) levels() {
 	f := &j.out.fitter
 	can := j.can()
-	if !f.weigh(can) {
+	weigh := can
+	weigh[byPower] = false // beside an offset and a gain it is hardly told apart
+	if !f.weigh(weigh) {
 		j.nothing("the regression of one on the other has no answer")
 		return
 	}
@@ -170,6 +172,9 @@ func (j *pairJudge) say(best fitted) {
 		}
 		mean, sd := f.average(best, way)
 		chi := f.fall(best, way)
+		if way == byCadence { // the range of cadences ridden is itself known to a few per cent
+			sd = math.Hypot(sd, 0.04*mean)
+		}
 		cost := pairCost
 		if way == byPower {
 			cost += 6
