@@ -41,6 +41,7 @@ func (l *look) examineControl() {
 			l.unsaid(s, m.Source, "the watts that show it are smoothed, and a slow brake looks the same")
 		}
 	} else {
+		l.out.Brake = &m
 		l.brakeTimes(m)
 	}
 	l.steadyError(m)

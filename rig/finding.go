@@ -205,9 +205,10 @@ type Report struct {
 	Findings  []Finding // worst first
 	Clear     []Subject // looked at and found right, by subject
 	Unsaid    []Unsaid
-	Verdicts  []Verdict   // one a power source
-	Threshold float64     // W the errors are stated at
-	Curve     *PowerCurve // of a plain trainer, where it could be fitted
-	Minutes   float64     // of the recording that were used
-	Warm      bool        // the check saw the warm state
+	Verdicts  []Verdict     // one a power source
+	Threshold float64       // W the errors are stated at
+	Curve     *PowerCurve   // of a plain trainer, where it could be fitted
+	Minutes   float64       // of the recording that were used
+	Warm      bool          // the check saw the warm state
+	Brake     *ControlModel // how the brake answers, where commands showed it; nil else
 }

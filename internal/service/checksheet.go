@@ -41,7 +41,10 @@ type CheckSheet struct {
 	Curve    []CheckPoint   `json:"power_curve,omitempty"`
 	CurveSD  float64        `json:"power_curve_sd,omitempty"`
 	Coasts   []CoastRow     `json:"coast_downs,omitempty"`
-	Devices  []CheckDevice  `json:"devices,omitempty"`
+	// How the brake answers a command, s; 0 where nothing showed it.
+	BrakeDeadS float64       `json:"brake_dead_s,omitempty"`
+	BrakeLagS  float64       `json:"brake_lag_s,omitempty"`
+	Devices    []CheckDevice `json:"devices,omitempty"`
 }
 
 // CheckValue is a number with its 95 % interval.
@@ -137,6 +140,9 @@ func newCheckSheet(r rig.Report, n checkNames) CheckSheet {
 		s.Clear = append(s.Clear, string(c))
 	}
 	s.unsaid(r.Unsaid)
+	if r.Brake != nil {
+		s.BrakeDeadS, s.BrakeLagS = finite(math.Max(0, r.Brake.DeadTime.Mean)), finite(math.Max(0, r.Brake.Lag.Mean))
+	}
 	if r.Curve != nil {
 		for _, p := range r.Curve.Points() {
 			s.Curve = append(s.Curve, CheckPoint{finite(p.WheelSpeed), finite(p.Watts)})

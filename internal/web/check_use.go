@@ -34,6 +34,18 @@ func (s *Server) rideCorrections(ctx context.Context, rigID string) (map[ride.So
 	return out, nil
 }
 
+// brakeTimes are the dead time and the lag (s) that the last check of a rig
+// measured: a ride sends its commands earlier by them. A simulated brake says
+// nothing of a real one. More than mostAhead is not believed.
+func (s *Server) brakeTimes(ctx context.Context, rigID string, bench bool) (dead, lag float64, err error) {
+	const mostAhead = 3.0
+	last, err := s.checkBefore(ctx, rigID)
+	if err != nil || last == nil || last.Bench != bench {
+		return 0, 0, err
+	}
+	return math.Min(mostAhead, last.BrakeDeadS), math.Min(mostAhead, last.BrakeLagS), nil
+}
+
 // correctionWords say which watts of a ride are corrected, and how.
 func (s *Server) correctionWords(ctx context.Context, rigID string) ([]string, error) {
 	verdicts, standing, err := s.standingCorrections(ctx, rigID)
@@ -60,7 +72,7 @@ func (s *Server) checked(ctx context.Context, p *briefParts) error {
 		return nil
 	}
 	last, err := s.checkBefore(ctx, rigID)
-	if err != nil || last == nil {
+	if err != nil || last == nil || last.Bench { // a simulated rig says nothing of this one
 		return err
 	}
 	rigName := p.names[store.Rig]

@@ -194,7 +194,10 @@ func (s *Server) rideAskOf(r *http.Request, typed map[string]string) (service.Ri
 	n := parts.names
 	q.Brief = service.BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Road: n[store.Road], Course: n[store.Course],
 		Today: s.now(), Seed: 1, Draws: rideDraws, Workers: s.workers, Open: service.Texts(parts.files)}
-	q.Corrections, err = s.rideCorrections(r.Context(), a.Rig)
+	if q.Corrections, err = s.rideCorrections(r.Context(), a.Rig); err != nil {
+		return q, nil, err
+	}
+	q.DeadTime, q.Lag, err = s.brakeTimes(r.Context(), a.Rig, typed["devices"] != "radio")
 	return q, nil, err
 }
 
