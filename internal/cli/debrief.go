@@ -1,0 +1,92 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"chainline/internal/service"
+)
+
+const debriefExample = `  # what happened, and what it taught
+  chainline debrief evening.fit --rider me.yaml --rig cellar.yaml --harder little
+
+  # against the brief as it would have been before the ride
+  chainline debrief race.fit --rider me.yaml --rig cellar.yaml --course ridge.gpx --event race.yaml
+
+  # a season: one debrief after the other, then what they come to
+  chainline debrief rides/ more.zip --rider me.yaml --rig cellar.yaml --json`
+
+func debriefCommand(s Streams) *cobra.Command {
+	q := service.DebriefRequest{Brief: service.BriefRequest{Seed: 1, Draws: 1000}}
+	var asJSON, quiet bool
+	c := &cobra.Command{
+		Use:   "debrief FILE... [--rider FILE [--rig FILE] [--course FILE]]",
+		Short: "Say what happened on a ride, how it went against its plan, and what it taught",
+		Long: "Debrief looks at rides: FIT, GPX or CSV files, this program's own recordings, archives and\n" +
+			"folders of them. Without a rider it gives the measures that need none. With one it knows\n" +
+			"what was possible before the ride and learns from it; the file of the rider is not changed.\n" +
+			"With a course the ride is laid against the brief of its day, made from what was known before.\n" +
+			"A ride that was recorded twice is looked at once.",
+		Example: debriefExample,
+		RunE: func(c *cobra.Command, args []string) error {
+			q.Files = args
+			q.Brief.Today, q.Brief.Workers = s.Now(), s.Workers
+			p := &progress{to: s.Err}
+			defer p.clear()
+			if s.ErrTerminal && !quiet {
+				q.Progress = p.say
+				q.Brief.Progress = p.say
+			}
+			return runDebrief(c, s, q, p, asJSON)
+		},
+	}
+	f := c.Flags()
+	f.SortFlags = false
+	f.StringVar(&q.Brief.Rider, "rider", "", "the rider, a YAML `file`")
+	f.StringVar(&q.Brief.Rig, "rig", "", "what was ridden on, a YAML `file`")
+	f.StringVar(&q.Brief.Course, "course", "", "the course of the ride, a GPX or CSV `file`")
+	f.StringVar(&q.Brief.Road, "road", "", "what the course was ridden on, a YAML `file`")
+	f.StringVar(&q.Brief.Event, "event", "", "the event, a YAML `file`")
+	f.StringVar(&q.Harder, "harder", "", "could you have gone harder? `answer`: no, little or much")
+	f.StringVar(&q.Source, "power-source", "", "the `name` of the power source to go by, where a recording has several")
+	f.BoolVar(&q.Alone, "alone", false, "nobody was near enough to give shelter")
+	f.BoolVar(&q.AsRecorded, "as-recorded", false, "leave spikes, drop-outs and stuck values in")
+	f.StringVar(&q.Brief.Recovery, "recovery", "differential", "how W′ comes back: differential, integral or elite")
+	f.Var(value[uint64]{&q.Brief.Seed, parseSeed, "a whole number from 0 on"}, "seed", "`seed` of everything that is drawn")
+	f.BoolVar(&asJSON, "json", false, "print one line of JSON for each ride, and one for all if there are several")
+	f.BoolVar(&quiet, "quiet", false, "do not show progress")
+	return c
+}
+
+func runDebrief(c *cobra.Command, s Streams, q service.DebriefRequest, p *progress, asJSON bool) error {
+	lines := json.NewEncoder(s.Out)
+	shown := 0
+	q.Each = func(d service.DebriefSheet) error {
+		p.clear()
+		shown++
+		if asJSON {
+			return lines.Encode(d)
+		}
+		text := debriefText(d)
+		if shown > 1 {
+			text = "\n\n" + text
+		}
+		_, err := fmt.Fprint(s.Out, text)
+		return err
+	}
+	season, err := service.Debrief(c.Context(), q)
+	p.clear()
+	if err != nil {
+		return err
+	}
+	if season.Rides == 1 && len(season.LeftOut) == 0 {
+		return nil
+	}
+	if asJSON {
+		return lines.Encode(season)
+	}
+	_, err = fmt.Fprint(s.Out, "\n\n"+seasonText(season))
+	return err
+}

@@ -1,0 +1,117 @@
+package service
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"chainline/debrief"
+)
+
+// DebriefSeasonSchema names the form of a DebriefSeason as JSON.
+const DebriefSeasonSchema = "chainline.debriefs/1"
+
+// DebriefSeason is what several rides come to.
+type DebriefSeason struct {
+	Schema  string           `json:"schema"`
+	Rides   int              `json:"rides"`
+	From    string           `json:"from,omitempty"` // the first ride's day
+	To      string           `json:"to,omitempty"`
+	LeftOut []DebriefLeftOut `json:"left_out,omitempty"`
+	Bests   []SeasonBest     `json:"bests,omitempty"`
+	// Numbers are the capacity before the first ride and after the last.
+	Numbers  []debrief.Moved   `json:"numbers,omitempty"`
+	Response *debrief.Calendar `json:"response,omitempty"` // as of the last ride's day; days since 1970-01-01
+	Unsaid   []string          `json:"unsaid,omitempty"`
+}
+
+// SeasonBest is the highest mean power of a duration over all rides.
+type SeasonBest struct {
+	Seconds int     `json:"seconds"`
+	Watts   float64 `json:"watts"`
+	Date    string  `json:"date,omitempty"`
+	File    string  `json:"file"`
+}
+
+// remember keeps what the next ride and the season need.
+func (d *debriefed) remember(s DebriefSheet, day int) {
+	d.rode = append(d.rode, day)
+	d.days, d.files = append(d.days, s.Date), append(d.files, s.File)
+	m := s.Debrief.Measures
+	d.loads[day] += m.LoadTh.Mean
+	if m.Best != nil {
+		d.bests(*m.Best)
+	}
+	if l := s.Debrief.Learnt; l != nil {
+		if s.Date != "" {
+			d.learnt = append(d.learnt, l.Added...)
+		}
+		if d.numbers == nil {
+			d.numbers = slices.Clone(l.Numbers)
+		}
+		for i := range d.numbers {
+			d.numbers[i].After = l.Numbers[i].After
+		}
+	}
+}
+
+// bests keeps the best of every duration and whose it is.
+func (d *debriefed) bests(m debrief.MeanMax) {
+	is := len(d.files) - 1
+	both := debrief.BestOver([]debrief.MeanMax{d.best.MeanMax, m})
+	for i, r := range both.Ride {
+		if r == 1 {
+			both.Ride[i] = is
+		} else {
+			both.Ride[i] = d.best.Ride[i]
+		}
+	}
+	d.best = both
+}
+
+// leastSeason is how many days of rides say something of the response to them:
+// as long as what is taken for usual.
+const leastSeason = 28
+
+func (d *debriefed) season(out []DebriefLeftOut) DebriefSeason {
+	s := DebriefSeason{Schema: DebriefSeasonSchema, Rides: len(d.rode), LeftOut: out, Numbers: d.numbers}
+	for _, day := range d.days {
+		if day != "" && s.From == "" {
+			s.From = day
+		}
+		if day != "" {
+			s.To = day
+		}
+	}
+	for n := 5; n <= len(d.best.Watts); n = max(n+1, int(math.Round(1.25*float64(n)))) {
+		of := d.best.Ride[n-1]
+		s.Bests = append(s.Bests, SeasonBest{Seconds: n, Watts: d.best.Watts[n-1], Date: d.days[of], File: d.files[of]})
+	}
+	d.response(&s)
+	return s
+}
+
+// response lays the loads out by days.
+func (d *debriefed) response(s *DebriefSeason) {
+	if d.q.Brief.Rider == "" || len(d.rode) < 2 || s.From == "" {
+		return
+	}
+	first, last := slices.Min(d.rode), slices.Max(d.rode)
+	if last-first < leastSeason {
+		s.Unsaid = append(s.Unsaid, "The response to the rides: cannot say, because they span less than four weeks.")
+		return
+	}
+	loads := make([]float64, last-first+1)
+	for day, load := range d.loads {
+		loads[day-first] += load
+	}
+	calendar := debrief.Training{First: first, Loads: loads, Seed: d.q.Brief.Seed}.Respond()
+	if d.last.EasyOnly {
+		calendar.Next = nil
+		s.Unsaid = append(s.Unsaid, "No days ahead are suggested, because the health questions say easy riding only for now.")
+	}
+	s.Response = &calendar
+}
+
+// Day is a day of the response as a date.
+func (s DebriefSeason) Day(n int) time.Time { return time.Unix(int64(n)*86400, 0).UTC() }
