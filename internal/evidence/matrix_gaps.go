@@ -32,11 +32,11 @@ func Unmet(rows []MatrixRow) map[string]float64 {
 		out["healthy with a finding"] = round1(h)
 	}
 	for _, r := range rows {
-		if r.Runs < MatrixRuns {
-			out["checks a cell"] = float64(r.Runs)
-		}
 		if r.Subject == Healthy {
 			continue
+		}
+		if r.Runs < MatrixRuns {
+			out["checks a cell"] = float64(r.Runs)
 		}
 		where := fmt.Sprintf("%s, %s, %s", r.Subject, stepNames[r.Step], r.Setup)
 		found := 100 * float64(r.Detected) / float64(r.Runs)

@@ -17,7 +17,11 @@ var all = flag.Bool("all", false, "ride the whole fault matrix again (minutes)")
 // knownGaps are the demands on the fault matrix that are not reached today,
 // and the per cent that stand instead. A gap that closes, opens or moves fails
 // the test, so that this list is always what is true.
-var knownGaps = map[string]float64{}
+var knownGaps = map[string]float64{
+	"checks a cell": 6, // of 200: a first look; go run ./internal/evidence/write matrix rides them all
+	"found: ignored commands, middle, trainer alone": 66.7,
+	"interval, pooled, middle":                       97.6,
+}
 
 func matrixRows(t *testing.T) (rows []MatrixRow, lines []string) {
 	t.Helper()
