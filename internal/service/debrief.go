@@ -80,7 +80,7 @@ func Debrief(ctx context.Context, q DebriefRequest) (DebriefSeason, error) {
 	if err != nil {
 		return DebriefSeason{}, err
 	}
-	if err := d.fits(len(rides)); err != nil {
+	if err := d.fits(rides); err != nil {
 		return DebriefSeason{}, err
 	}
 	done := 0
@@ -148,14 +148,29 @@ func (d *debriefed) check() error {
 }
 
 // fits says whether so many rides can be asked about at once.
-func (d *debriefed) fits(rides int) error {
-	if rides == 1 {
+func (d *debriefed) fits(rides []taken) error {
+	single := ""
+	switch {
+	case d.q.Brief.Course != "":
+		single = "course"
+	case d.q.Harder != "":
+		single = "harder"
+	default:
 		return nil
 	}
-	for name, given := range map[string]bool{"course": d.q.Brief.Course != "", "harder": d.q.Harder != ""} {
-		if given {
-			return problem.Bad("--%s: belongs to a single ride; found %d rides, expected 1", name, rides)
+	n := len(rides)
+	if n <= heldRides { // else they cannot all be one
+		n = 0
+		for _, group := range together(rides) {
+			kept, _, err := withoutRepeats(group)
+			if err != nil {
+				return err
+			}
+			n += len(kept)
 		}
+	}
+	if n != 1 {
+		return problem.Bad("--%s: belongs to a single ride; found %d rides, expected 1", single, n)
 	}
 	return nil
 }

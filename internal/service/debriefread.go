@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"chainline/internal/intake"
 	"chainline/internal/problem"
@@ -24,7 +25,7 @@ type DebriefLeftOut struct {
 type taken struct {
 	file, kind string
 	number     int
-	start      float64 // Unix s
+	start      float64 // Unix s, for the order
 	losses     []string
 	recording  *recording.Recording // nil: it is read again when its turn comes
 	original   []byte
@@ -81,11 +82,30 @@ func takeIn(ctx context.Context, q DebriefRequest) (rides []taken, out []Debrief
 		}
 		return nil, nil, e
 	}
+	besideDated(rides)
 	slices.SortStableFunc(rides, func(a, b taken) int {
 		return cmp.Or(cmp.Compare(a.start, b.start), cmp.Compare(a.file, b.file), cmp.Compare(a.number, b.number))
 	})
 	slices.SortFunc(out, func(a, b DebriefLeftOut) int { return cmp.Compare(a.File, b.File) })
 	return rides, out, nil
+}
+
+// besideDated gives a ride that has no date, as a table often has none, the
+// start of one that has and differs only in the ending of its name: it may be
+// the same, and is compared then.
+func besideDated(rides []taken) {
+	stem := func(t taken) string { return strings.TrimSuffix(t.file, filepath.Ext(t.file)) }
+	dated := map[string]float64{}
+	for _, t := range rides {
+		if t.start >= firstDate {
+			dated[stem(t)] = t.start
+		}
+	}
+	for i, t := range rides {
+		if start, ok := dated[stem(t)]; ok && t.start < firstDate {
+			rides[i].start = start
+		}
+	}
 }
 
 func takeInOne(ctx context.Context, q DebriefRequest, name string, arrived func(in string) func(intake.Arrived) error) error {
@@ -122,6 +142,16 @@ func (t *taken) read() error {
 	return nil
 }
 
+// dated is the ride where it stands in the order of time.
+func (t taken) dated() *recording.Recording {
+	r := *t.recording
+	r.StartUnix = t.start
+	return &r
+}
+
+// firstDate is 1990 in Unix s: what began before has no date.
+const firstDate = 631152000
+
 // sameWithin is how far the starts of two recordings of one ride may lie apart,
 // s; intake.Same judges the rest.
 const sameWithin = 300
@@ -139,7 +169,8 @@ func together(rides []taken) (groups [][]taken) {
 }
 
 // withoutRepeats reads a group and keeps of every ride one recording: one with
-// power before one without, then the one with most channels.
+// power before one without, one with a date before one without, then the one
+// with most channels.
 func withoutRepeats(group []taken) (kept []taken, out []DebriefLeftOut, err error) {
 	group = slices.Clone(group)
 	for i := range group {
@@ -149,12 +180,12 @@ func withoutRepeats(group []taken) (kept []taken, out []DebriefLeftOut, err erro
 	}
 	power := func(t taken) int { return min(1, len(t.recording.Sources(recording.Power))) }
 	slices.SortStableFunc(group, func(a, b taken) int {
-		return cmp.Or(cmp.Compare(power(b), power(a)), cmp.Compare(len(b.recording.Channels), len(a.recording.Channels)))
+		return cmp.Or(cmp.Compare(power(b), power(a)), cmp.Compare(a.start-a.recording.StartUnix, b.start-b.recording.StartUnix), cmp.Compare(len(b.recording.Channels), len(a.recording.Channels)))
 	})
 next:
 	for _, t := range group {
 		for _, k := range kept {
-			if how := intake.Same(k.recording, t.recording); how != intake.Different {
+			if how := intake.Same(k.dated(), t.dated()); how != intake.Different {
 				out = append(out, DebriefLeftOut{t.label(), fmt.Sprintf("%s: is %s as %s", t.label(), sameWords(how), k.label())})
 				continue next
 			}
