@@ -29,6 +29,9 @@ type checkRequest struct {
 	host, keep     string
 	wheelMM        float64
 	sprint, asJSON bool
+	climbs, oneLeg []string
+	flywheel       float64
+	flywheelDoubt  float64
 }
 
 func checkCommand(s Streams) *cobra.Command {
@@ -60,6 +63,10 @@ func checkCommand(s Streams) *cobra.Command {
 	f.StringVar(&q.rig, "rig", "", "rig `file`")
 	f.StringArrayVar(&q.earlier, "earlier", nil, "an earlier recording (`file`) of this rider on this rig; may stand several times")
 	f.Float64Var(&q.wheelMM, "wheel", 0, "the wheel's circumference in `mm`, as measured with a tape")
+	f.StringArrayVar(&q.climbs, "climb", nil, "a steep climb ridden outdoors with one of the sources (`file`, docs/formats.md has its keys); may stand several times")
+	f.StringArrayVar(&q.oneLeg, "one-leg", nil, "the source of this `name` measures one leg and doubles it; may stand several times")
+	f.Float64Var(&q.flywheel, "flywheel", 0, "the inertia of flywheel and wheel in `kg` at the wheel's rim, if it is known")
+	f.Float64Var(&q.flywheelDoubt, "flywheel-doubt", 0, "its standard deviation in `kg` (default: a tenth of it)")
 	f.StringVar(&q.host, "host", "", "time round trips to this `host:port` as well; nothing is asked of any host otherwise")
 	f.StringArrayVar(&q.faults, "fault", nil, "what is `wrong` with the simulated rig, as name or name=size; may stand several times")
 	f.StringVar(&q.devices, "devices", "", "`which` simulated rig: bench, plain-bench (default: like the rig file's)")
@@ -72,9 +79,16 @@ func checkCommand(s Streams) *cobra.Command {
 
 func (q *checkRequest) run(ctx context.Context, s Streams) error {
 	ask := service.CheckRequest{Brief: service.BriefRequest{Rider: q.rider, Rig: q.rig, Today: s.Now(), Seed: 1, Draws: 1, Workers: s.Workers},
-		TrueCircumference: q.wheelMM / 1000, Host: q.host}
+		TrueCircumference: q.wheelMM / 1000, Host: q.host, OneLeg: q.oneLeg, FlywheelKg: q.flywheel, FlywheelSD: q.flywheelDoubt, StrictNames: true}
 	if q.wheelMM != 0 && !(q.wheelMM >= 300 && q.wheelMM <= 5000) {
 		return problem.Bad("--wheel: found %g; expected 300 to 5000 mm", q.wheelMM)
+	}
+	for _, name := range q.climbs {
+		climb, err := service.ReadClimb(name)
+		if err != nil {
+			return err
+		}
+		ask.Climbs = append(ask.Climbs, climb)
 	}
 	p := &progress{to: s.Err}
 	defer p.clear()
@@ -137,7 +151,7 @@ func (q *checkRequest) recordings(s Streams, ask *service.CheckRequest) error {
 			return err
 		}
 		sayLosses(s, losses)
-		ask.Looks = append(ask.Looks, service.CheckLook{Recording: rec})
+		ask.Looks = append(ask.Looks, service.CheckLook{Recording: rec, Name: filepath.Base(name)})
 		ask.From = append(ask.From, filepath.Base(name))
 	}
 	return nil

@@ -51,6 +51,42 @@ func TestCheckOnTheBench(t *testing.T) {
 	}
 }
 
+// What is told of a source goes into the check; what is told of one that is not
+// there is an error, and so is a climb's file that is wrong, with its place.
+func TestCheckTold(t *testing.T) {
+	dir := t.TempDir()
+	keep := filepath.Join(dir, "check.recording")
+	if code, _, errs := checked(t, append(racer, "--keep", keep)...); code != 0 {
+		t.Fatal(errs)
+	}
+	climb := filepath.Join(dir, "climb.yaml")
+	write := func(text string) {
+		t.Helper()
+		if err := os.WriteFile(climb, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	const good = "source: meter\nmass_kg: 80\nmass_doubt_kg: 0.4\nascent_m: 400\nlength_km: 4\ntime_s: 1500\nwatts: 270\ntemperature_c: 15\nheight_m: 500\nwind: calm\n"
+	write(good)
+	code, out, errs := checked(t, append(racer, keep, "--climb", climb, "--one-leg", "meter", "--flywheel", "12", "--flywheel-doubt", "1", "--json")...)
+	if code != 0 || !strings.Contains(out, "Uphill outdoors, ") || !strings.Contains(out, "a climb by mass, ascent and time") {
+		t.Fatalf("%d %s%.3000s", code, errs, out)
+	}
+	write(strings.Replace(good, "mass_kg: 80", "mass_kg: eighty", 1))
+	code, out, errs = checked(t, append(racer, keep, "--climb", climb)...)
+	if code != 2 || out != "" || !strings.Contains(errs, "climb.yaml:2:10: mass_kg: ") {
+		t.Errorf("%d %s%s", code, out, errs)
+	}
+	for says, args := range map[string][]string{
+		"no such source of watts here; there are: ": {"--one-leg", "pedals"},
+		"expected 0.1 to 200":                       {"--flywheel", "0.01"},
+	} {
+		if code, out, errs := checked(t, append(append(racer, keep), args...)...); code != 2 || out != "" || !strings.Contains(errs, says) {
+			t.Errorf("%v: %d %s%s", args, code, out, errs)
+		}
+	}
+}
+
 func TestCheckMisuse(t *testing.T) {
 	diary := filepath.Join(t.TempDir(), "diary.fit")
 	if err := os.WriteFile(diary, []byte("Dear diary"), 0o600); err != nil {

@@ -16,6 +16,7 @@ var readers = map[string]func(string, io.Reader) error{
 	"road":   func(n string, r io.Reader) error { _, err := ReadRoad(n, r); return err },
 	"event":  func(n string, r io.Reader) error { _, err := ReadEvent(n, r); return err },
 	"course": func(n string, r io.Reader) error { _, err := ReadSketch(n, r); return err },
+	"climb":  func(n string, r io.Reader) error { _, err := ReadClimb(n, r); return err },
 	"plan":   func(n string, r io.Reader) error { _, err := ReadPlan(n, r); return err },
 }
 

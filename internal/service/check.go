@@ -34,6 +34,13 @@ type CheckRequest struct {
 	Host   string      // that was asked for Rounds
 	// TrueCircumference is what a tape measured, m; 0 not measured.
 	TrueCircumference float64
+
+	Climbs                 []input.ClimbFile // ridden outdoors with one of the sources
+	OneLeg                 []string          // sources that measure one leg and double it, as a person calls them
+	FlywheelKg, FlywheelSD float64           // at the wheel's rim; 0 not known, an SD of 0 is read as a tenth
+	// StrictNames makes an error of what was told about a source that is not
+	// there; otherwise the report says so.
+	StrictNames bool
 }
 
 // CheckDevice is a device as it was when a rig was checked.
@@ -47,6 +54,7 @@ type CheckDevice struct {
 type CheckLook struct {
 	Recording *recording.Recording
 	Legs      []session.Leg // of the session ridden; nil where it is not known
+	Name      string        // of its file; empty for a ride of this program
 }
 
 // CheckOfRide is what a journal of this program holds, to be looked at.
@@ -76,7 +84,12 @@ func CheckRig(ctx context.Context, q CheckRequest) (CheckSheet, error) {
 	if err := ctx.Err(); err != nil {
 		return CheckSheet{}, err
 	}
+	unsaid, err := q.told(&in, names)
+	if err != nil {
+		return CheckSheet{}, err
+	}
 	report := rig.Check(in)
+	report.Unsaid = append(report.Unsaid, unsaid...)
 	if err := ctx.Err(); err != nil {
 		return CheckSheet{}, err
 	}

@@ -9,8 +9,11 @@ import (
 // CheckInputOf shows a test what a check looks at.
 func CheckInputOf(t *testing.T, q CheckRequest) rig.CheckInput {
 	t.Helper()
-	in, _, err := q.input()
+	in, names, err := q.input()
 	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := q.told(&in, names); err != nil {
 		t.Fatal(err)
 	}
 	return in
