@@ -81,12 +81,20 @@ func runDebrief(c *cobra.Command, s Streams, q service.DebriefRequest, p *progre
 	if err != nil {
 		return err
 	}
-	if season.Rides == 1 && len(season.LeftOut) == 0 {
+	several := season.Rides != 1 || len(season.LeftOut) > 0
+	switch {
+	case asJSON && several:
+		return lines.Encode(season)
+	case asJSON:
+		return nil
+	case season.Rides == 1 && q.Brief.Rider != "" && q.Harder == "":
+		if _, err := fmt.Fprintln(s.Out, "\nCould you have gone harder? --harder no, little or much makes the ride teach more."); err != nil {
+			return err
+		}
+	}
+	if !several {
 		return nil
 	}
-	if asJSON {
-		return lines.Encode(season)
-	}
-	_, err = fmt.Fprint(s.Out, "\n\n"+seasonText(season))
+	_, err = fmt.Fprint(s.Out, "\n"+seasonText(season))
 	return err
 }

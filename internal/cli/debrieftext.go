@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -26,8 +27,9 @@ func debriefText(s service.DebriefSheet) string {
 	d := s.Debrief
 	b.WriteString("DEBRIEF\n")
 	about := []string{}
+	base := filepath.Base(s.File)
 	for _, part := range []string{problem.OneLine(d.Title), problem.OneLine(s.Rider)} {
-		if part != "" {
+		if part != "" && part != strings.TrimSuffix(base, filepath.Ext(base)) { // a file's name is no title
 			about = append(about, part)
 		}
 	}
@@ -57,7 +59,7 @@ func debriefText(s service.DebriefSheet) string {
 		againstText(&b, *d.Against)
 	}
 	if d.Learnt != nil {
-		learntText(&b, s.Harder, *d.Learnt)
+		learntText(&b, *d.Learnt)
 	}
 	if d.Road != nil {
 		roadText(&b, *d.Road)
@@ -135,14 +137,15 @@ func powerLine(m debrief.Measures) string {
 	return line
 }
 
-// told are the bests that mattered, at most three: where a capacity is known,
-// those nearest to it, else those that stand out most of the ride. They differ
-// in duration by more than apart. Our judgement.
+// What is told of the bests; our judgement.
 const (
 	toldBests = 3
-	apart     = 4.0
+	apart     = 4.0 // in duration, as a factor
+	nearly    = 0.8 // as much of what the best of them is
 )
 
+// told are the bests that mattered: where a capacity is known, those nearest
+// to it, else those that stand out most of the ride.
 func told(m debrief.Measures) (out []debrief.Best) {
 	matter := func(x debrief.Best) float64 {
 		if x.Share > 0 {
@@ -156,7 +159,7 @@ func told(m debrief.Measures) (out []debrief.Best) {
 		near := slices.ContainsFunc(out, func(y debrief.Best) bool {
 			return math.Abs(math.Log(float64(x.Seconds)/float64(y.Seconds))) < math.Log(apart)
 		})
-		if !near && len(out) < toldBests && matter(x) > 0 {
+		if !near && len(out) < toldBests && matter(x) > 0 && matter(x) >= nearly*matter(all[0]) {
 			out = append(out, x)
 		}
 	}

@@ -61,11 +61,8 @@ func bestWords(x debrief.BestRide) string {
 }
 
 // learntText is what the ride taught of the rider.
-func learntText(b *strings.Builder, harder string, l debrief.Learning) {
+func learntText(b *strings.Builder, l debrief.Learning) {
 	b.WriteString("\nWHAT IT TAUGHT\n")
-	if harder == "" {
-		wrap(b, "  ", "Could you have gone harder? --harder no, little or much makes it teach more.")
-	}
 	wrap(b, "  ", l.Sentence)
 	movedText(b, l.Numbers)
 }
