@@ -35,7 +35,10 @@ type looked struct {
 func (s *Server) makeCheck(ctx context.Context, a checkAsk, parts briefParts, l looked) (store.RigCheck, error) {
 	q := service.CheckRequest{Brief: s.checkBrief(parts), RigName: parts.nameOf(store.Rig), Looks: l.looks, From: l.from, Begun: l.begun, Bench: l.bench,
 		Devices: l.devices, TrueCircumference: a.WheelMM / 1000, Host: a.Host}
-	var err error
+	err := a.tell(&q)
+	if err != nil {
+		return store.RigCheck{}, err
+	}
 	if q.Past, err = s.pastRides(parts.nameOf(store.Rider), l); err != nil {
 		return store.RigCheck{}, err
 	}

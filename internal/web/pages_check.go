@@ -29,6 +29,10 @@ type CheckPage struct {
 	What    Field
 	Of      []RideOf
 	More    []Field
+	Climb   []Field // a climb outdoors that can judge a meter
+	Least   string  // what a climb is to be at least
+	Opened  bool    // More has an answer
+	Climbed bool    // Climb has one
 	Running []RideLine
 	Done    []CheckLine
 	NoRides bool // this program was started without rides
@@ -67,6 +71,11 @@ type checkAsk struct {
 	Rig     string  `json:"rig"`
 	Host    string  `json:"host,omitempty"`
 	WheelMM float64 `json:"wheel_mm,omitempty"`
+
+	Climb      string   `json:"climb,omitempty"` // the text of its file
+	OneLeg     []string `json:"one_leg,omitempty"`
+	FlywheelKg float64  `json:"flywheel_kg,omitempty"`
+	FlywheelSD float64  `json:"flywheel_sd_kg,omitempty"`
 }
 
 // settingCheck begins the keys of what is to be known of a ride that is a check.
@@ -147,6 +156,9 @@ func NewCheckPage(choices map[store.Kind][]Option, rides []Option, values, errs 
 	p.More = append(p.More,
 		f.Field(Field{Name: "wheel", Label: "The wheel's circumference, measured with a tape", Numeric: true, Unit: "mm", Hint: "Mark tyre and floor, roll one turn sitting on it. Leave empty what was not measured."}),
 		f.Field(Field{Name: "host", Label: "A host to time the way to", Hint: "If you ride online with others: a name and a port, such as example.org:443. Left empty, nothing is asked of anybody."}))
+	climb, more := toldFields(f)
+	p.Climb, p.More, p.Least = climb, append(p.More, more...), service.EasiestClimb
+	p.Opened, p.Climbed = toldOpen(p.More), toldOpen(climb)
 	return p
 }
 
@@ -254,6 +266,7 @@ func checkAskOf(typed map[string]string) (checkAsk, map[string]string) {
 	if h := a.Host; h != "" && (strings.Count(h, ":") == 0 || strings.ContainsAny(h, "/ ") || strings.HasSuffix(h, ":") || strings.HasPrefix(h, ":")) {
 		errs["host"] = "Write a name and a port, such as example.org:443, or leave it empty."
 	}
+	a.told(typed, errs)
 	return a, errs
 }
 
@@ -352,7 +365,7 @@ func (s *Server) checkFiles(r *http.Request, a checkAsk, parts briefParts) (path
 		if err != nil {
 			return "", map[string]string{field: oneLine(err)}, nil
 		}
-		look.looks = append(look.looks, service.CheckLook{Recording: rec})
+		look.looks = append(look.looks, service.CheckLook{Recording: rec, Name: name})
 		look.from = append(append(look.from, name), losses...)
 	}
 	c, err := s.makeCheck(r.Context(), a, parts, look)

@@ -1,0 +1,84 @@
+package web_test
+
+import (
+	"encoding/json"
+	"maps"
+	"math"
+	"math/rand/v2"
+	"net/http"
+	"strings"
+	"testing"
+
+	"chainline/internal/service"
+	"chainline/internal/store"
+	"chainline/recording"
+)
+
+// longRide is forty minutes whose watts are multiplied.
+func longRide(gain float64) *recording.Recording {
+	rnd := rand.New(rand.NewPCG(11, uint64(1000*gain)))
+	r := &recording.Recording{Title: "Evening", StartUnix: 1.7e9, Sport: "indoor cycling", Whole: true}
+	p := recording.Channel{Quantity: recording.Power, Source: "recorded"}
+	c := recording.Channel{Quantity: recording.Cadence, Source: "recorded"}
+	for i := range 2400 {
+		p.Seconds, p.Values = append(p.Seconds, float64(i)), append(p.Values, math.Round(gain*(120+40*float64(i/120%5))*(1+0.03*rnd.NormFloat64())))
+		c.Seconds, c.Values = append(c.Seconds, float64(i)), append(c.Values, 85+2*rnd.NormFloat64())
+	}
+	r.Channels = append(r.Channels, p, c)
+	return r
+}
+
+// What is told on the form goes into the check, and ends the disagreement of
+// two meters; what is wrong with it is said beside its field.
+func TestCheckFormTellsOfAClimb(t *testing.T) {
+	t.Parallel()
+	v, db, _ := checkSite(t)
+	form := map[string]string{"rider": onlyOne(t, db, store.Rider).ID, "rig": onlyOne(t, db, store.Rig).ID, "what": "files", "one-leg": "yes", "one-leg-name": "second.recording", "flywheel": "12", "flywheel-doubt": "1,5",
+		"climb-source": "First.recording", "climb-measures": "crank", "climb-watts": "241", "climb-mass-kg": "80", "climb-mass-doubt-kg": "0,4", "climb-ascent-m": "400", "climb-length-km": "4",
+		"climb-time-s": "25:00", "climb-temperature-c": "15", "climb-height-m": "500", "climb-wind": "calm"}
+	files := map[string][]byte{"first": stored(t, longRide(1.065)), "second": stored(t, longRide(1))}
+	for says, wrong := range map[string][2]string{
+		"Write a time like 28:40.":              {"climb-time-s", "25:99"},
+		"Write a number from 30 to 300.":        {"climb-mass-kg", "heavy"},
+		"A climb can be judged only with this.": {"climb-watts", ""},
+		"These answers do not go together.":     {"climb-length-km", "0.4"},
+		"The doubt is larger than the inertia":  {"flywheel-doubt", "13"},
+		"Write the inertia too":                 {"flywheel", ""},
+	} {
+		bad := maps.Clone(form)
+		bad[wrong[0]] = wrong[1]
+		status, _, body := v.sent(t, "/check", bad, files)
+		if status != http.StatusUnprocessableEntity {
+			t.Errorf("%v: %d", wrong, status)
+		}
+		wantIn(t, body, says, `value="First.recording"`)
+	}
+	sheetOf := func(form map[string]string) (s service.CheckSheet) {
+		t.Helper()
+		status, head, body := v.sent(t, "/check", form, files)
+		if status != http.StatusSeeOther {
+			t.Fatalf("%d %.600s", status, body)
+		}
+		_, _, body = v.ask(t, "GET", head.Get("Location")+"/json", "", nil)
+		if err := json.Unmarshal([]byte(body), &s); err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	sheet := sheetOf(form)
+	if got := sheet.Verdicts[0]; got.Source != "recorded" || got.Verdict != "use corrected" || got.Error == nil || math.Abs(got.Error.Mean-0.04) > 0.02 {
+		t.Errorf("%+v", got)
+	}
+	if !strings.Contains(strings.Join(sheet.From, "; "), "a climb outdoors") {
+		t.Errorf("%q", sheet.From)
+	}
+	form["climb-source"] = "pedals"
+	sheet = sheetOf(form)
+	said := false
+	for _, u := range sheet.Unsaid {
+		said = said || u.Source == "pedals" && strings.Contains(u.Because, "there are: recorded")
+	}
+	if !said {
+		t.Errorf("a climb with a meter that is not there: %+v", sheet.Unsaid)
+	}
+}
