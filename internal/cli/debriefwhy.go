@@ -136,8 +136,8 @@ func responseText(b *strings.Builder, s service.DebriefSeason) {
 		return
 	}
 	d := c.Days[len(c.Days)-1]
-	wrap(b, "  ", fmt.Sprintf("On the morning of %s: fitness %.1f (%.1f to %.1f), fatigue %.1f (%.1f to %.1f), net response %s (%s to %s), in th a day that would give them",
-		s.Day(d.Day).Format("2 January 2006"), d.Fitness.Mean, d.Fitness.Low80, d.Fitness.High80, d.Fatigue.Mean, d.Fatigue.Low80, d.Fatigue.High80, signed1(d.Net.Mean), signed1(d.Net.Low80), signed1(d.Net.High80)))
+	wrap(b, "  ", fmt.Sprintf("On the morning of %s: fitness %.2f (%.2f to %.2f), fatigue %.2f (%.2f to %.2f), net response %s (%s to %s), as steady loads a day in th",
+		s.Day(d.Day).Format("2 January 2006"), d.Fitness.Mean, d.Fitness.Low80, d.Fitness.High80, d.Fatigue.Mean, d.Fatigue.Low80, d.Fatigue.High80, signed2(d.Net.Mean), signed2(d.Net.Low80), signed2(d.Net.High80)))
 	if c.Caution != "" {
 		wrap(b, "  ", c.Caution)
 	}
@@ -147,11 +147,11 @@ func responseText(b *strings.Builder, s service.DebriefSeason) {
 	wrap(b, "  ", c.Basis)
 }
 
-// signed1 is a number of one decimal with its sign.
-func signed1(v float64) string {
-	x := math.Round(10*v) / 10
+// signed2 is a number of two decimals with its sign.
+func signed2(v float64) string {
+	x := math.Round(100*v) / 100
 	if x < 0 {
-		return fmt.Sprintf("−%.1f", -x)
+		return fmt.Sprintf("−%.2f", -x)
 	}
-	return fmt.Sprintf("+%.1f", math.Abs(x))
+	return fmt.Sprintf("+%.2f", math.Abs(x))
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"chainline/capacity"
 	"chainline/debrief"
 )
 
@@ -44,7 +45,7 @@ func (d *debriefed) remember(s DebriefSheet, day int) {
 	}
 	if l := s.Debrief.Learnt; l != nil {
 		if s.Date != "" {
-			d.learnt = append(d.learnt, l.Added...)
+			d.learnt = telling(append(d.learnt, l.Added...))
 		}
 		if d.numbers == nil {
 			d.numbers = slices.Clone(l.Numbers)
@@ -53,6 +54,29 @@ func (d *debriefed) remember(s DebriefSheet, day int) {
 			d.numbers[i].After = l.Numbers[i].After
 		}
 	}
+}
+
+// tellingFor is how long an effort is carried on beside a stronger, older one,
+// days, and mostTelling how many are. Our judgement: what was held months ago
+// says little, and many efforts that say the same cost time and tell no more.
+const tellingFor, mostTelling = 42, 24
+
+// telling leaves out efforts, in the order of time, that say nothing beside
+// another: without an answer each says only 'at least this', which a later one,
+// or one of the weeks before, that is as long and as strong says too.
+func telling(all []capacity.Evidence) (out []capacity.Evidence) {
+	for i, e := range all {
+		said := slices.ContainsFunc(all[i+1:], func(x capacity.Evidence) bool {
+			return x.Duration >= e.Duration && x.Watts >= e.Watts && x.Harder == e.Harder
+		}) || slices.ContainsFunc(out, func(x capacity.Evidence) bool {
+			at, err := time.Parse(time.DateOnly, e.Date)
+			return err == nil && x.Duration >= e.Duration && x.Watts >= e.Watts && x.Harder == e.Harder && daysBefore(at, x.Date) <= tellingFor
+		})
+		if !said || e.Harder != capacity.HarderUnknown {
+			out = append(out, e)
+		}
+	}
+	return out[max(0, len(out)-mostTelling):]
 }
 
 // bests keeps the best of every duration and whose it is.
