@@ -32,6 +32,7 @@ type checkRequest struct {
 	climbs, oneLeg []string
 	flywheel       float64
 	flywheelDoubt  float64
+	curveOut       string
 }
 
 func checkCommand(s Streams) *cobra.Command {
@@ -73,6 +74,7 @@ func checkCommand(s Streams) *cobra.Command {
 	f.Uint64Var(&q.seed, "seed", 1, "seed of the simulated rig")
 	f.BoolVar(&q.sprint, "sprint", false, "with a sprint; only for riders who passed the health questions")
 	f.StringVar(&q.keep, "keep", "", "write the recording of the simulated check to this `file`")
+	f.StringVar(&q.curveOut, "curve-out", "", "write the power curve that was fitted to this `file`, as a rig file takes it")
 	f.BoolVar(&q.asJSON, "json", false, "print the report as one line of JSON")
 	return c
 }
@@ -126,10 +128,36 @@ func (q *checkRequest) run(ctx context.Context, s Streams) error {
 		return err
 	}
 	if q.asJSON {
-		return json.NewEncoder(s.Out).Encode(sheet)
+		err = json.NewEncoder(s.Out).Encode(sheet)
+	} else {
+		_, err = fmt.Fprint(s.Out, checkText(sheet))
 	}
-	_, err = fmt.Fprint(s.Out, checkText(sheet))
-	return err
+	if err != nil {
+		return err
+	}
+	return q.writeCurve(sheet)
+}
+
+// writeCurve writes the fitted curve where that was asked for. The report was
+// printed whether or not there is one.
+func (q *checkRequest) writeCurve(sheet service.CheckSheet) error {
+	if q.curveOut == "" {
+		return nil
+	}
+	text, err := service.CurveYAML(sheet)
+	if err != nil {
+		message, _ := problem.ForPerson(err)
+		return problem.Bad("--curve-out: nothing was written: %s", message)
+	}
+	f, err := os.OpenFile(q.curveOut, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return problem.Bad("--curve-out: %s cannot be written; expected a file that is not there yet", q.curveOut)
+	}
+	if _, err := f.WriteString(text); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
 }
 
 func sayLosses(s Streams, losses []string) {

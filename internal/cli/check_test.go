@@ -4,13 +4,16 @@ import (
 	"bytes"
 	"encoding/json"
 	"flag"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"chainline/internal/input"
 	"chainline/internal/service"
+	"chainline/recording"
 )
 
 var updateCheck = flag.Bool("update-check", false, "write the golden report of a rig check anew")
@@ -84,6 +87,43 @@ func TestCheckTold(t *testing.T) {
 		if code, out, errs := checked(t, append(append(racer, keep), args...)...); code != 2 || out != "" || !strings.Contains(errs, says) {
 			t.Errorf("%v: %d %s%s", args, code, out, errs)
 		}
+	}
+}
+
+// A curve fitted from a borrowed meter is written as a rig file takes it, once;
+// where there is none, the report is printed and the reason said.
+func TestCheckCurveOut(t *testing.T) {
+	dir := t.TempDir()
+	r := &recording.Recording{Title: "Evening", StartUnix: 1.7e9, Sport: "indoor cycling", Whole: true}
+	p, v := recording.Channel{Quantity: recording.Power, Source: "borrowed"}, recording.Channel{Quantity: recording.WheelSpeed, Source: "wheel"}
+	for i := range 2700 {
+		speed := 5 + float64(i/120%8)*0.7
+		p.Seconds, p.Values = append(p.Seconds, float64(i)), append(p.Values, math.Round(12*speed+0.2*speed*speed*speed+float64(i*7%5-2)))
+		v.Seconds, v.Values = append(v.Seconds, float64(i)), append(v.Values, speed+0.01*float64(i%3-1))
+	}
+	r.Channels = append(r.Channels, p, v)
+	ridden := filepath.Join(dir, "ride.recording")
+	if err := (&checkRequest{keep: ridden}).keepRecording(r); err != nil {
+		t.Fatal(err)
+	}
+	curve := filepath.Join(dir, "curve.yaml")
+	args := []string{ridden, "--rig", "../../demo/newcomer-rig.yaml", "--curve-out", curve}
+	if code, _, errs := checked(t, args...); code != 0 {
+		t.Fatal(errs)
+	}
+	text, err := os.ReadFile(curve)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f, err := input.ReadRig("r", strings.NewReader("trainer:\n  kind: plain\n"+string(text))); err != nil || math.Abs(f.Rig.Trainer.Curve.Watts(8)/198.4-1) > 0.03 {
+		t.Errorf("%v\n%s", err, text)
+	}
+	if code, out, errs := checked(t, args...); code != 2 || !strings.HasPrefix(out, "RIG CHECK") || !strings.Contains(errs, "expected a file that is not there yet") {
+		t.Errorf("%d %s", code, errs)
+	}
+	args[2], args[4] = "../../demo/racer-rig.yaml", filepath.Join(dir, "none.yaml")
+	if code, out, errs := checked(t, args...); code != 2 || !strings.HasPrefix(out, "RIG CHECK") || !strings.Contains(errs, "--curve-out: nothing was written: this check fitted no power curve") {
+		t.Errorf("%d %s", code, errs)
 	}
 }
 

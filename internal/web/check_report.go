@@ -31,6 +31,7 @@ type CheckReportPage struct {
 	Unsaid   []CheckUnsaidView
 	Curve    []service.CheckPoint
 	CurveSD  string
+	CurveUse CheckCurveView
 	Coasts   []string
 	Again    string
 	RigPath  string
@@ -81,6 +82,7 @@ func (s *Server) checkReport(w http.ResponseWriter, r *http.Request) error {
 	p := newCheckReportPage(c, sheet, all, datesOf(r))
 	if o, err := s.store.Object(r.Context(), c.RigID); err == nil {
 		p.Rig, p.Title = o.Name, checkTitle(o.Name)
+		p.CurveUse.Changed = p.CurveUse.Stands != "" && !hasCurve(o.Text, sheet)
 	}
 	return s.show(w, r, http.StatusOK, p)
 }
@@ -92,7 +94,7 @@ func NewCheckReportPage(c store.RigCheck, sheet service.CheckSheet, applied []st
 
 func newCheckReportPage(c store.RigCheck, sheet service.CheckSheet, applied []store.Correction, d dates) *CheckReportPage {
 	p := &CheckReportPage{Base: checkBase(c.Title), ID: c.ID, Rig: sheet.Rig, From: sheet.From, Bench: sheet.Bench, Again: checkAgain(c.RiderID, c.RigID),
-		RigPath: "/rigs/" + c.RigID, Curve: sheet.Curve}
+		RigPath: "/rigs/" + c.RigID, Curve: sheet.Curve, CurveUse: curveView(c, sheet, applied, d)}
 	about := []string{}
 	if sheet.Rider != "" {
 		about = append(about, sheet.Rider)
@@ -241,11 +243,15 @@ func (s *Server) askDeleteCheck(w http.ResponseWriter, r *http.Request) error {
 		return notFound("There is no such check (any more).")
 	}
 	return s.show(w, r, http.StatusOK, &DeletePage{Base: checkBase("Delete this check?"), Action: "/check/" + c.ID + "/delete", Keep: "/check/" + c.ID, Button: "Delete this check",
-		Says: "The report of " + datesOf(r).day(c.Made) + " and the corrections applied from it are really deleted; rides that went by them stay as they are."})
+		Says: "The report of " + datesOf(r).day(c.Made) + " and the corrections applied from it are really deleted; rides that went by them stay as they are, and so does a power curve that was written into the rig."})
 }
 
 func (s *Server) deleteCheck(w http.ResponseWriter, r *http.Request) error {
-	if err := s.store.DeleteRigCheck(r.Context(), r.PathValue("id")); err != nil {
+	id := r.PathValue("id")
+	if err := s.store.DeleteRigCheck(r.Context(), id); err != nil {
+		return err
+	}
+	if err := s.store.SetSetting(r.Context(), settingCurve+id, ""); err != nil {
 		return err
 	}
 	return s.see(w, r, "/check", "The check is deleted.")

@@ -81,7 +81,7 @@ func (s *Server) checked(ctx context.Context, p *briefParts) error {
 		return nil //nolint:nilerr // whoever reads it says what is wrong
 	}
 	v, ok := verdictFor(*last, values["power_source.kind"])
-	if !ok {
+	if !ok || v.Key == string(ride.FromCurve) && hasCurve(p.files[rigName], *last) { // the verdict is on the curve before
 		return nil
 	}
 	verdicts, standing, err := s.standingCorrections(ctx, rigID)

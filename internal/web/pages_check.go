@@ -61,6 +61,8 @@ func (s *Server) checkRoutes() {
 	s.get("/check/{id}/json", s.checkJSON)
 	s.post("/check/{id}/apply", s.applyCorrection)
 	s.post("/check/{id}/take-back", s.takeBackCorrection)
+	s.post("/check/{id}/curve/use", s.useCurve)
+	s.post("/check/{id}/curve/take-back", s.takeBackCurve)
 	s.get("/check/{id}/delete", s.askDeleteCheck)
 	s.post("/check/{id}/delete", s.deleteCheck)
 }

@@ -28,6 +28,7 @@ func checks() []web.State {
 	check := store.RigCheck{ID: "k1", Title: "Check of Cool room", RiderID: "r1", RigID: "g1"}
 	applied := []store.Correction{{CheckID: "k1", Source: "Crank meter", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC)}}
 	back := []store.Correction{{CheckID: "k1", Source: "Crank meter", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC), Taken: time.Date(2026, 12, 5, 8, 3, 0, 0, time.UTC)}}
+	curveUsed := []store.Correction{{CheckID: "k1", Source: "power curve of the trainer", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC)}}
 	return []web.State{
 		{Name: "check-choose", Page: choose}, {Name: "check-choose-running", Page: running}, {Name: "check-choose-wrong", Page: wrong}, {Name: "check-choose-empty", Page: web.NewCheckPage(nil, nil, map[string]string{"what": "ride"}, nil)},
 		{Name: "check-waiting", Page: guided(ride.Waiting, 0)}, {Name: "check-zero", Page: guided(ride.Riding, 16)}, {Name: "check-step", Page: guided(ride.Riding, 21)},
@@ -36,6 +37,7 @@ func checks() []web.State {
 		{Name: "check-report-taken-back", Page: web.NewCheckReportPage(check, found(), back)},
 		{Name: "check-report-right", Page: web.NewCheckReportPage(check, right(), nil)}, {Name: "check-report-cannot-say", Page: web.NewCheckReportPage(check, unsaid(), nil)},
 		{Name: "check-report-plain", Page: web.NewCheckReportPage(check, plain(), nil)},
+		{Name: "check-report-curve-used", Page: web.NewCheckReportPage(check, plain(), curveUsed)},
 	}
 }
 
