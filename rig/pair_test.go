@@ -175,6 +175,12 @@ func TestPairAcrossDrivetrain(t *testing.T) {
 	if !strings.Contains(f.Readings[0], "takes 8.") {
 		t.Errorf("the reading as loss: %q", f.Readings[0])
 	}
+	in = twoMeters{gain: 0.087}.ride(rand.New(rand.NewPCG(3, 6)))
+	in.Side["crank"] = SourceHub // now the one that shows more stands before the drivetrain
+	fs, _ = ComparePairs(in)
+	if f, ok = find(fs, Gain); !ok || !strings.Contains(f.Readings[0], "takes 8.") {
+		t.Errorf("the reading as loss, from the front: %+v", fs)
+	}
 }
 
 // Two files by two clocks are laid on one to a tenth of a second.

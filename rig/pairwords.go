@@ -63,7 +63,7 @@ func (j *pairJudge) drivetrain(f *Finding) {
 		whole := (1+f.Size.Mean)*math.Exp(j.out.fitter.side) - 1
 		f.Prior = "the drivetrain takes 2.4 ± 1 % (mean: Martin et al. 1998, secondary; doubt: our judgement)"
 		front, back := f.Source, f.Against
-		loss := -whole / (1 + whole)
+		loss := whole / (1 + whole) // the front shows the loss on top
 		if j.out.fitter.side < 0 {
 			front, back, loss = f.Against, f.Source, -whole
 		}
