@@ -1,12 +1,20 @@
 package cli
 
 import (
+	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"chainline/internal/fitfile"
+	"chainline/internal/problem"
 	"chainline/internal/service"
+	"chainline/recording"
 )
 
 const debriefExample = `  # what happened, and what it taught
@@ -21,6 +29,7 @@ const debriefExample = `  # what happened, and what it taught
 func debriefCommand(s Streams) *cobra.Command {
 	q := service.DebriefRequest{Brief: service.BriefRequest{Seed: 1, Draws: 1000}}
 	var asJSON, quiet bool
+	var out string
 	c := &cobra.Command{
 		Use:   "debrief FILE... [--rider FILE [--rig FILE] [--course FILE]]",
 		Short: "Say what happened on a ride, how it went against its plan, and what it taught",
@@ -39,7 +48,11 @@ func debriefCommand(s Streams) *cobra.Command {
 				q.Progress = p.say
 				q.Brief.Progress = p.say
 			}
-			return runDebrief(c, s, q, p, asJSON)
+			keep, err := aimRide(out, s)
+			if err != nil {
+				return err
+			}
+			return runDebrief(c.Context(), s, q, p, asJSON, keep)
 		},
 	}
 	f := c.Flags()
@@ -55,17 +68,61 @@ func debriefCommand(s Streams) *cobra.Command {
 	f.BoolVar(&q.AsRecorded, "as-recorded", false, "leave spikes, drop-outs and stuck values in")
 	f.StringVar(&q.Brief.Recovery, "recovery", "differential", "how W′ comes back: differential, integral or elite")
 	f.Var(value[uint64]{&q.Brief.Seed, parseSeed, "a whole number from 0 on"}, "seed", "`seed` of everything that is drawn")
+	f.StringSliceVar(&q.Without, "without", nil, "leave `this` out of all that is handed over: heart_rate, mass, name")
+	f.StringVar(&out, "out", "", "write the ride as it was looked at to this `file`: .fit, .csv or .recording")
 	f.BoolVar(&asJSON, "json", false, "print one line of JSON for each ride, and one for all if there are several")
 	f.BoolVar(&quiet, "quiet", false, "do not show progress")
 	return c
 }
 
-func runDebrief(c *cobra.Command, s Streams, q service.DebriefRequest, p *progress, asJSON bool) error {
+// keptRide is where a ride is written to; without a form: nowhere.
+type keptRide struct {
+	to   target
+	form func(io.Writer, *recording.Recording) error
+}
+
+// aimRide finds out where and as what a ride is to be written.
+func aimRide(out string, s Streams) (k keptRide, err error) {
+	switch strings.ToLower(filepath.Ext(out)) {
+	case ".fit":
+		k.form = func(w io.Writer, r *recording.Recording) error { return fitfile.Activity(w, r, fitfile.Options{}) }
+	case ".csv":
+		k.form = func(w io.Writer, r *recording.Recording) error { return r.WriteCSV(w, 1) }
+	case ".recording":
+		k.form = recording.Write
+	default:
+		if out == "" {
+			return k, nil
+		}
+		return k, problem.Bad("--out: found %q; expected a name that ends in .fit, .csv or .recording", out)
+	}
+	k.to, err = aim(out, s)
+	return k, err
+}
+
+// write makes all of it before anything is replaced.
+func (k keptRide) write(r *recording.Recording) error {
+	var b bytes.Buffer
+	if err := k.form(&b, r); err != nil {
+		return &problem.Error{Kind: problem.Failed, Message: "the ride cannot be written: " + err.Error(), Err: err}
+	}
+	return k.to.write(b.Bytes())
+}
+
+func runDebrief(ctx context.Context, s Streams, q service.DebriefRequest, p *progress, asJSON bool, keep keptRide) error {
 	lines := json.NewEncoder(s.Out)
 	shown := 0
+	if keep.form != nil {
+		q.Single = "out"
+	}
 	q.Each = func(d service.DebriefSheet) error {
 		p.clear()
 		shown++
+		if keep.form != nil {
+			if err := keep.write(d.Recording); err != nil {
+				return err
+			}
+		}
 		if asJSON {
 			return lines.Encode(d)
 		}
@@ -76,7 +133,7 @@ func runDebrief(c *cobra.Command, s Streams, q service.DebriefRequest, p *progre
 		_, err := fmt.Fprint(s.Out, text)
 		return err
 	}
-	season, err := service.Debrief(c.Context(), q)
+	season, err := service.Debrief(ctx, q)
 	p.clear()
 	if err != nil {
 		return err

@@ -230,3 +230,39 @@ func goldenSheet() service.DebriefSheet {
 		Notes:   []string{"What was known before the ride is asked: 1 of the evidence is of its day or later and was left out."},
 		Debrief: debrief.Debrief{Title: "An evening", StartUnix: 1796324700, Source: "crank", Recovered: true, Measures: m, Against: against, Road: road, Learnt: learnt}}
 }
+
+// What is left out is in nothing that is handed over; the ride that is written
+// is the one that was looked at.
+func TestDebriefHandedOn(t *testing.T) {
+	_, files := riddenShort(t)
+	for _, ending := range []string{".fit", ".csv", ".recording"} {
+		to := filepath.Join(t.TempDir(), "handed"+ending)
+		code, out, errs := debriefed(t.Context(), append(racer, files["fit"], "--without", "heart_rate,mass,name", "--out", to, "--json")...)
+		if code != 0 || errs != "" {
+			t.Fatalf("%s: %d %s", ending, code, errs)
+		}
+		for _, secret := range []string{"Ilse", "w_per_kg", "mean_heart", "trimp", "heart_drift"} {
+			if strings.Contains(out, secret) {
+				t.Errorf("%s: %q is told", ending, secret)
+			}
+		}
+		code, out, errs = debriefed(t.Context(), to)
+		if code != 0 || errs != "" || strings.Contains(out, "heart ") || !strings.Contains(out, "strongest ") {
+			t.Errorf("%s: %d %s%s", ending, code, errs, out)
+		}
+	}
+	other := filepath.Join(t.TempDir(), "other.csv")
+	if err := os.WriteFile(other, []byte("time_s,power_w\n1,100\n2,110\n3,120\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for says, args := range map[string][]string{
+		"ends in .fit, .csv or .recording": {files["fit"], "--out", "ride.txt"},
+		"heart_rate, mass or name":         {files["fit"], "--without", "shoes"},
+		"--out: belongs to a single ride":  {files["fit"], other, "--out", filepath.Join(t.TempDir(), "a.fit")},
+	} {
+		code, out, errs := debriefed(t.Context(), args...)
+		if code != 2 || out != "" || !strings.Contains(errs, says) {
+			t.Errorf("%v: %d %s%s", args, code, out, errs)
+		}
+	}
+}

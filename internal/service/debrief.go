@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -28,10 +29,15 @@ type DebriefRequest struct {
 	// Brief says who rode, on what, and by which course. Its Date is not looked
 	// at: what a ride is laid against is the brief of its own day.
 	Brief      BriefRequest
-	Harder     string // no, little, much; empty: not asked
-	Source     string // of power; empty: as the ride went by it
-	Alone      bool   // nobody was near enough to give shelter
-	AsRecorded bool   // nothing is cleaned
+	Harder     string   // no, little, much; empty: not asked
+	Source     string   // of power; empty: as the ride went by it
+	Alone      bool     // nobody was near enough to give shelter
+	AsRecorded bool     // nothing is cleaned
+	Without    []string // heart_rate, mass, name: left out of everything that is handed over
+
+	// Single names the flag, if there is one, that means something of one ride
+	// only.
+	Single string
 
 	Each     func(DebriefSheet) error // is handed one after the other, in the order of time
 	Progress func(string)             // may be nil
@@ -53,6 +59,8 @@ type DebriefSheet struct {
 	Notes   []string           `json:"notes,omitempty"` // what was assumed, one sentence each
 
 	Debrief debrief.Debrief `json:"debrief"`
+
+	Recording *recording.Recording `json:"-"` // as it was looked at
 }
 
 // debriefed is what is carried from one ride to the next.
@@ -123,6 +131,11 @@ func (d *debriefed) check() error {
 	if d.harder, ok = capacity.ParseHarder(q.Harder); !ok {
 		return problem.Bad("--harder: found %q; expected no, little or much", q.Harder)
 	}
+	for _, w := range q.Without {
+		if !slices.Contains(canLeaveOut, w) {
+			return problem.Bad("--without: found %q; expected heart_rate, mass or name", w)
+		}
+	}
 	switch {
 	case len(q.Files) == 0:
 		return problem.Bad("nothing to look at; expected recordings (FIT, GPX or CSV), an archive or a folder of them")
@@ -149,8 +162,9 @@ func (d *debriefed) check() error {
 
 // fits says whether so many rides can be asked about at once.
 func (d *debriefed) fits(rides []taken) error {
-	single := ""
+	single := d.q.Single
 	switch {
+	case single != "":
 	case d.q.Brief.Course != "":
 		single = "course"
 	case d.q.Harder != "":
@@ -216,6 +230,10 @@ func (d *debriefed) one(ctx context.Context, t taken) error {
 	if s.Cleaned {
 		rec, s.Changes = recording.Clean(rec)
 	}
+	if d.without("heart_rate") {
+		rec = withoutHeart(rec)
+		s.Changes = slices.DeleteFunc(s.Changes, func(c recording.Change) bool { return ofHeart(c.Quantity) })
+	}
 	if d.q.Source != "" && !slices.Contains(rec.Sources(recording.Power), d.q.Source) {
 		return problem.Bad("--power-source: %s has no power from %q; expected one of %q", t.label(), d.q.Source, rec.Sources(recording.Power))
 	}
@@ -239,9 +257,47 @@ func (d *debriefed) one(ctx context.Context, t taken) error {
 		}
 		return &unusable{t.label(), err.Error()}
 	}
-	s.Debrief = made
+	s.Debrief, s.Recording = made, rec
+	d.hide(&s)
 	d.remember(s, dayNumber(day))
 	return d.q.Each(s)
+}
+
+// canLeaveOut is what may be left out of what is handed over.
+var canLeaveOut = []string{"heart_rate", "mass", "name"}
+
+func (d *debriefed) without(what string) bool { return slices.Contains(d.q.Without, what) }
+
+func ofHeart(q recording.Quantity) bool {
+	return q == recording.HeartRate || q == recording.RRInterval
+}
+
+// withoutHeart is a recording without its heart rate and beats.
+func withoutHeart(r *recording.Recording) *recording.Recording {
+	out := *r
+	out.Channels = slices.DeleteFunc(slices.Clone(r.Channels), func(c recording.Channel) bool { return ofHeart(c.Quantity) })
+	out.Used = maps.Clone(r.Used)
+	maps.DeleteFunc(out.Used, func(q recording.Quantity, _ string) bool { return ofHeart(q) })
+	return &out
+}
+
+// hide takes out the name, and what the mass could be reckoned from: watts per
+// kilogram and the road's fit, of which the mass is a part.
+func (d *debriefed) hide(s *DebriefSheet) {
+	if d.without("name") {
+		s.Rider = ""
+	}
+	if !d.without("mass") {
+		return
+	}
+	m := &s.Debrief.Measures
+	m.Whole.WPerKg = 0
+	for _, list := range [][]debrief.Stretch{m.Laps, m.Climbs} {
+		for i := range list {
+			list[i].WPerKg = 0
+		}
+	}
+	s.Debrief.Road = nil
 }
 
 // about fills in what is known of the rider before the ride.
