@@ -42,8 +42,9 @@ func checkCommand(s Streams) *cobra.Command {
 		Short: "Say what a rig's numbers are worth, from recordings or on a simulated rig",
 		Long: "Check looks at one recording, or at two that recorded the same ride, and says what is\n" +
 			"right, what is wrong, by how much, how sure that is, and what to do about it. Recordings are\n" +
-			"FIT activities or this program's own. Without a recording it rides the guided check on a\n" +
-			"simulated rig. On a real one, ride it with 'chainline ride --session rig-check' first.\n\n" +
+			"FIT, GPX or CSV, archives of them, or this program's own. Without a recording it rides the\n" +
+			"guided check on a simulated rig. On a real one, ride it with 'chainline ride --session\n" +
+			"rig-check' first.\n\n" +
 			"Faults of a simulated rig: " + strings.Join(service.FaultNames(), ", ") + ".",
 		Example: "  chainline check trainer.fit watch.fit --rider me.yaml --rig cellar.yaml\n" +
 			"  chainline check --rider demo/racer.yaml --rig demo/racer-rig.yaml --fault gain=4",

@@ -133,15 +133,15 @@ func TestCheckMisuse(t *testing.T) {
 		t.Fatal(err)
 	}
 	for says, args := range map[string][]string{
-		"a check needs a recording":     {},
-		"found 3 recordings":            {"a", "b", "c"},
-		"there is no such file":         {"nothing.fit"},
-		"diary.fit: is no recording":    {diary},
-		"without a recording":           {diary, "--fault", "gain"},
-		"there is no fault \"rust\"":    append([]string{"--fault", "rust"}, racer...),
-		"300 to 5000 mm":                {diary, "--wheel", "2.1"},
-		"expected bench or plain-bench": append([]string{"--devices", "radio"}, racer...),
-		"a host and a port":             append([]string{"--host", "example"}, racer...),
+		"a check needs a recording":                            {},
+		"found 3 recordings":                                   {"a", "b", "c"},
+		"there is no such file":                                {"nothing.fit"},
+		"diary.fit: line 1: \"Dear diary\"; expected a header": {diary},
+		"without a recording":                                  {diary, "--fault", "gain"},
+		"there is no fault \"rust\"":                           append([]string{"--fault", "rust"}, racer...),
+		"300 to 5000 mm":                                       {diary, "--wheel", "2.1"},
+		"expected bench or plain-bench":                        append([]string{"--devices", "radio"}, racer...),
+		"a host and a port":                                    append([]string{"--host", "example"}, racer...),
 	} {
 		code, out, errs := checked(t, args...)
 		if code != 2 || out != "" || !strings.Contains(errs, says) || strings.Count(errs, "\n") > 2 {

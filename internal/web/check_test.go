@@ -111,7 +111,7 @@ func TestCheckRefusesInWords(t *testing.T) {
 		wantIn(t, body, says)
 	}
 	status, _, body := v.sent(t, "/check", map[string]string{"rider": rider, "rig": rig, "what": "files"}, map[string][]byte{"first": []byte("a diary")})
-	if status != http.StatusUnprocessableEntity || !strings.Contains(body, "is no recording") {
+	if status != http.StatusUnprocessableEntity || !strings.Contains(body, "expected a header that names a time") {
 		t.Errorf("%d: a diary was looked at", status)
 	}
 	for _, path := range []string{"/check/nothing", "/ride/nothing/check", "/check/nothing/json", "/check/nothing/delete"} {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"net/http"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -81,4 +82,20 @@ func TestCheckFormTellsOfAClimb(t *testing.T) {
 	if !said {
 		t.Errorf("a climb with a meter that is not there: %+v", sheet.Unsaid)
 	}
+}
+
+// A recording of another program is looked at too, whatever its name says.
+func TestCheckOfACSV(t *testing.T) {
+	t.Parallel()
+	v, db, _ := checkSite(t)
+	text := "time_s,power_w,cadence_rpm\n"
+	for i := range 600 {
+		text += strconv.Itoa(i) + "," + strconv.Itoa(150+i%7) + ",85\n"
+	}
+	status, head, body := v.sent(t, "/check", map[string]string{"rider": onlyOne(t, db, store.Rider).ID, "rig": onlyOne(t, db, store.Rig).ID, "what": "files"}, map[string][]byte{"first": []byte(text)})
+	if status != http.StatusSeeOther {
+		t.Fatalf("%d %.400s", status, body)
+	}
+	_, _, body = v.ask(t, "GET", head.Get("Location"), "", nil)
+	wantIn(t, body, "first.recording", "10 min looked at")
 }

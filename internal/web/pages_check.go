@@ -153,8 +153,8 @@ func NewCheckPage(choices map[store.Kind][]Option, rides []Option, values, errs 
 		p.Of = append(p.Of, RideOf{"ridden", []Field{f.Field(Field{Name: "ride", Label: "Which ride?", Kind: "select", Options: rides})}})
 	}
 	p.Of = append(p.Of, RideOf{"files", []Field{
-		f.Field(Field{Name: "first", Label: "Recording", Kind: "file", Accept: ".fit,.recording", Hint: "A FIT activity, or a recording of this program."}),
-		f.Field(Field{Name: "second", Label: "The same ride as another device recorded it", Kind: "file", Accept: ".fit,.recording", Hint: "If there is one. Its clock may differ."})}})
+		f.Field(Field{Name: "first", Label: "Recording", Kind: "file", Accept: checkEndings, Hint: "FIT, GPX or CSV, an archive of one, or a recording of this program."}),
+		f.Field(Field{Name: "second", Label: "The same ride as another device recorded it", Kind: "file", Accept: checkEndings, Hint: "If there is one. Its clock may differ."})}})
 	p.More = append(p.More,
 		f.Field(Field{Name: "wheel", Label: "The wheel's circumference, measured with a tape", Numeric: true, Unit: "mm", Hint: "Mark tyre and floor, roll one turn sitting on it. Leave empty what was not measured."}),
 		f.Field(Field{Name: "host", Label: "A host to time the way to", Hint: "If you ride online with others: a name and a port, such as example.org:443. Left empty, nothing is asked of anybody."}))
@@ -163,6 +163,9 @@ func NewCheckPage(choices map[store.Kind][]Option, rides []Option, values, errs 
 	p.Opened, p.Climbed = toldOpen(p.More), toldOpen(climb)
 	return p
 }
+
+// checkEndings are those of what a check can look at.
+const checkEndings = ".fit,.gpx,.csv,.tsv,.txt,.zip,.gz,.recording"
 
 // listChecks fills in the checks that go on and those that were made.
 func (s *Server) listChecks(r *http.Request, p *CheckPage, rigs []Option) error {

@@ -22,7 +22,7 @@ func checks() []web.State {
 	running.Running = []web.RideLine{{ID: "x9", Title: "Rig check", For: "Ilse", Says: "riding"}}
 	wrong := web.NewCheckPage(choices, rides, map[string]string{"what": "files", "devices": "radio", "wheel": "21", "host": "example.org",
 		"climb-source": "Crank meter", "climb-measures": "crank", "climb-watts": "241", "climb-mass-kg": "84", "climb-ascent-m": "412", "climb-length-km": "5.6", "climb-time-s": "28", "climb-wind": "calm"},
-		map[string]string{"first": "ride.gpx: is no recording; expected a FIT activity or a recording of this program", "wheel": "A wheel's circumference is 300 to 5000 mm; most are near 2100.",
+		map[string]string{"first": "ride.zip: holds no recording; expected FIT, GPX, CSV, a recording of this program, or an archive of one", "wheel": "A wheel's circumference is 300 to 5000 mm; most are near 2100.",
 			"host": "Write a name and a port, such as example.org:443, or leave it empty.", "climb-temperature-c": "A climb can be judged only with this. Leave all about the climb empty if there was none."})
 	ended := &web.CheckRidePage{Base: web.Base{Title: "Rig check", Section: "/rigs"}, ID: "x9", Of: "Ilse", Ended: true}
 	check := store.RigCheck{ID: "k1", Title: "Check of Cool room", RiderID: "r1", RigID: "g1"}
