@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -63,6 +64,7 @@ func debriefCommand(s Streams) *cobra.Command {
 	f.StringVar(&q.Brief.Road, "road", "", "what the course was ridden on, a YAML `file`")
 	f.StringVar(&q.Brief.Event, "event", "", "the event, a YAML `file`")
 	f.StringVar(&q.Harder, "harder", "", "could you have gone harder? `answer`: no, little or much")
+	f.Var(weighed{&q.Weighed}, "weighed", "the scales before and after, and what was drunk: `kg,kg,litres`, like 61.6,61.1,0.55")
 	f.StringVar(&q.Source, "power-source", "", "the `name` of the power source to go by, where a recording has several")
 	f.BoolVar(&q.Alone, "alone", false, "nobody was near enough to give shelter")
 	f.BoolVar(&q.AsRecorded, "as-recorded", false, "leave spikes, drop-outs and stuck values in")
@@ -154,4 +156,26 @@ func runDebrief(ctx context.Context, s Streams, q service.DebriefRequest, p *pro
 	}
 	_, err = fmt.Fprint(s.Out, "\n"+seasonText(season))
 	return err
+}
+
+// weighed is a flag like 61.6,61.1,0.55.
+type weighed struct{ to **[3]float64 }
+
+func (w weighed) String() string { return "" }
+func (w weighed) Type() string   { return "weighing" }
+func (w weighed) Set(s string) error {
+	parts := strings.Split(s, ",")
+	var out [3]float64
+	ok := len(parts) == len(out)
+	for i := range out {
+		if ok {
+			x, err := strconv.ParseFloat(strings.TrimSpace(parts[i]), 64)
+			out[i], ok = x, err == nil && x >= 0 && x < 1000
+		}
+	}
+	if !ok {
+		return fmt.Errorf("found %q; expected kilograms before, kilograms after and litres drunk, like 61.6,61.1,0.55", s)
+	}
+	*w.to = &out
+	return nil
 }

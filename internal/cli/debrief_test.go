@@ -169,6 +169,7 @@ func TestDebriefMisuse(t *testing.T) {
 		"needs a rig":                      {diary, "--rider", "../../demo/racer.yaml", "--course", "../../demo/two-mills.csv"},
 		"expected --course FILE beside it": append([]string{diary, "--event", "../../demo/harbour-time-trial.yaml"}, racer...),
 		"expected differential":            append([]string{diary, "--recovery", "sleep"}, racer...),
+		"61.6,61.1,0.55":                   append([]string{diary, "--weighed", "61,sixty"}, racer...),
 		"nobody.yaml: there is no":         {diary, "--rider", "nobody.yaml"},
 	} {
 		code, out, errs := debriefed(t.Context(), args...)
@@ -227,8 +228,9 @@ func goldenSheet() service.DebriefSheet {
 	return service.DebriefSheet{File: "rides/evening.fit", Kind: "FIT", Number: 2, Date: "2026-12-03", Rider: "Ilse Verdonk", Cleaned: true, Losses: []string{"12 bytes at the end could not be read"},
 		Changes: []recording.Change{{Kind: recording.Spike, Quantity: recording.Power, Source: "crank", From: 605, To: 605, Was: []recording.Reading{{Seconds: 605, Value: 4000}}, Why: "4000 W between 150 W and 152 W"},
 			{Kind: recording.Stopped, From: 700, To: 800, Why: "nothing moved for 100 s"}},
-		Notes:   []string{"What was known before the ride is asked: 1 of the evidence is of its day or later and was left out."},
-		Debrief: debrief.Debrief{Title: "An evening", StartUnix: 1796324700, Source: "crank", Recovered: true, Measures: m, Against: against, Road: road, Learnt: learnt}}
+		Notes: []string{"What was known before the ride is asked: 1 of the evidence is of its day or later and was left out."},
+		Debrief: debrief.Debrief{Title: "An evening", StartUnix: 1796324700, Source: "crank", Recovered: true, Measures: m, Against: against, Road: road, Learnt: learnt,
+			Weighed: &debrief.Weighed{Sentence: "You lost 0.90 l/h. For the next ride 0.80 to 1.00 l/h are expected.", Caution: "You lost 2.4 % of your mass."}}}
 }
 
 // What is left out is in nothing that is handed over; the ride that is written

@@ -64,6 +64,13 @@ func debriefText(s service.DebriefSheet) string {
 	if d.Road != nil {
 		roadText(&b, *d.Road)
 	}
+	if x := d.Weighed; x != nil {
+		b.WriteString("\nTHE SCALES\n")
+		wrap(&b, "  ", x.Sentence)
+		if x.Caution != "" {
+			wrap(&b, "  ", x.Caution)
+		}
+	}
 	changesText(&b, s)
 	unsaidText(&b, d)
 	return b.String()

@@ -18,6 +18,7 @@ import (
 	"chainline/internal/problem"
 	"chainline/physics"
 	"chainline/recording"
+	"chainline/room"
 )
 
 // DebriefSchema names the form of a DebriefSheet as JSON.
@@ -35,6 +36,9 @@ type DebriefRequest struct {
 	AsRecorded bool     // nothing is cleaned
 	Without    []string // heart_rate, mass, name: left out of everything that is handed over
 
+	// Weighed is what the scales said before and after, kg, and what was drunk
+	// between, l; nil: nobody stood on them.
+	Weighed *[3]float64
 	// Single names the flag, if there is one, that means something of one ride
 	// only.
 	Single string
@@ -142,7 +146,7 @@ func (d *debriefed) check() error {
 	case q.Each == nil:
 		panic("service.Debrief: nobody to hand the debriefs to")
 	case q.Brief.Rider == "":
-		for name, given := range map[string]bool{"rig": q.Brief.Rig != "", "course": q.Brief.Course != "", "event": q.Brief.Event != "", "road": q.Brief.Road != "", "harder": q.Harder != ""} {
+		for name, given := range map[string]bool{"rig": q.Brief.Rig != "", "course": q.Brief.Course != "", "event": q.Brief.Event != "", "road": q.Brief.Road != "", "harder": q.Harder != "", "weighed": q.Weighed != nil} {
 			if given {
 				return problem.Bad("--%s: means something only of a rider; expected --rider FILE beside it", name)
 			}
@@ -150,6 +154,8 @@ func (d *debriefed) check() error {
 		return nil
 	case q.Brief.Event != "" && q.Brief.Course == "":
 		return problem.Bad("--event: is laid against the ride along its course; expected --course FILE beside it")
+	case q.Weighed != nil && q.Brief.Rig == "":
+		return problem.Bad("--weighed: what is sweated depends on the room, which the rig tells; expected --rig FILE beside it")
 	case q.Brief.Course != "" && q.Brief.Rig == "":
 		return problem.Bad("--course: the brief of the ride needs a rig; expected --rig FILE beside it")
 	}
@@ -169,6 +175,8 @@ func (d *debriefed) fits(rides []taken) error {
 		single = "course"
 	case d.q.Harder != "":
 		single = "harder"
+	case d.q.Weighed != nil:
+		single = "weighed"
 	default:
 		return nil
 	}
@@ -297,7 +305,7 @@ func (d *debriefed) hide(s *DebriefSheet) {
 			list[i].WPerKg = 0
 		}
 	}
-	s.Debrief.Road = nil
+	s.Debrief.Road, s.Debrief.Weighed = nil, nil
 }
 
 // about fills in what is known of the rider before the ride.
@@ -328,6 +336,9 @@ func (d *debriefed) about(ctx context.Context, to *debrief.Request, s *DebriefSh
 	to.Learn = &debrief.LearnRequest{Rider: ask.Rider, Source: capacity.Source{Name: ask.Rig.Source.Name, SD: sd}, Answer: d.harder,
 		Recovery: ask.Recovery, Date: s.Date, Where: whereOf(&to.Ride.Recording), Seed: ask.Seed}
 	to.Road = d.road(ask, &to.Ride.Recording, sd)
+	if to.Weighing, err = d.weighing(ask, to.Ride); err != nil {
+		return err
+	}
 	if d.q.Brief.Course == "" {
 		c, _, _ := brief.Learn(ask)
 		to.Ride.Capacity = &c
@@ -342,6 +353,29 @@ func (d *debriefed) about(ctx context.Context, to *debrief.Request, s *DebriefSh
 	}
 	to.Planned = &debrief.Planned{Brief: b, From: ridden}
 	return err
+}
+
+// weighing is what the scales said of a ride; the next one is planned for as
+// the same effort again.
+func (d *debriefed) weighing(ask brief.Request, ride debrief.MeasureRequest) (*debrief.Weighing, error) {
+	if d.q.Weighed == nil {
+		return nil, nil
+	}
+	all := ride.Recording.Totals(ride.Source)
+	said := room.SweatMeasurement{BeforeKg: d.q.Weighed[0], AfterKg: d.q.Weighed[1], DrinkL: d.q.Weighed[2], Seconds: all.Elapsed}
+	if _, err := room.SweatFromWeighing(said); err != nil {
+		return nil, problem.Bad("--%v", strings.Replace(err.Error(), "weighing", "weighed", 1))
+	}
+	if math.IsNaN(all.MeanW) {
+		return nil, problem.Bad("--weighed: sweat goes with the watts; expected a ride with power")
+	}
+	watts := all.MeanW
+	if _, _, learnt := brief.Learn(ask); ask.ShowsWatts() {
+		watts /= learnt.Scale.Mean
+	}
+	r := ask.Rider
+	body := room.Body{Mass: r.Mass, Height: r.Height, Female: r.Sex == capacity.Female, SexKnown: r.Sex != capacity.SexUnknown, Acclimatised: ask.Acclimatised, SweatRate: ask.Weighed}
+	return &debrief.Weighing{Room: ask.Room, Body: body, Scales: said, Next: room.Effort{Watts: watts, Seconds: all.Moving}}, nil
 }
 
 // Doubts of a road fit, standard deviations; our judgement.

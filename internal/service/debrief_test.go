@@ -127,6 +127,29 @@ func TestDebriefOfARider(t *testing.T) {
 	}
 }
 
+// The scales tell of this ride's sweat, and what to drink in the next.
+func TestDebriefWeighed(t *testing.T) {
+	file := writeFIT(t, filepath.Join(t.TempDir(), "evening.fit"), inventedRide(t, 3, 180, 200))
+	ask := service.DebriefRequest{Files: []string{file}, Weighed: &[3]float64{61.6, 61.3, 0.2}}
+	ask.Brief.Rider, ask.Brief.Rig = demoRider, demoRig
+	got, _, err := debriefs(t, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := got[0].Debrief.Weighed
+	if w == nil || w.RateLPerH < 0.99 || w.RateLPerH > 1.01 || w.After.SweatLPerH.Mean <= w.Before.SweatLPerH.Mean {
+		t.Errorf("%+v", w)
+	}
+	ask.Without = []string{"mass"}
+	if got, _, err = debriefs(t, ask); err != nil || got[0].Debrief.Weighed != nil {
+		t.Errorf("the mass is told: %v %+v", err, got[0].Debrief.Weighed)
+	}
+	ask.Weighed = &[3]float64{61.6, 75, 0.2}
+	if _, _, err = debriefs(t, ask); problem.ExitCode(err) != 2 || !strings.Contains(err.Error(), "--weighed: ") {
+		t.Error(err)
+	}
+}
+
 // Several rides come in the order of time, each once, and what one taught is
 // known before the next; a file that is none is named.
 func TestDebriefOfAFolder(t *testing.T) {
