@@ -246,8 +246,8 @@ func weighted(all []timed, q float64) float64 {
 const (
 	mostDown, mostUp = 0.10, 0.15
 	moveStep         = 0.01
-	worthAChange     = 2.0  // s, of the time and the toll together
-	tollShare        = 0.27 // of the ride's time, for a chance of one in ten
+	worthAChange     = 2.0   // s, of the time and the toll together
+	tollShare        = 0.275 // of the ride's time, for a chance of one in ten
 )
 
 // Toll is what running empty is taken to cost beside the time it loses, in s

@@ -11,11 +11,11 @@ import (
 // once) solves the rest and hands it back.
 
 // every is how often the rest is made anew, and what it takes for a new plan
-// to replace the old: a cue may not change by less than 5 W, and
+// to replace the old: a cue may not change by less than two steps of 5 W, and
 // the one being ridden not in its last twenty seconds. Our judgement.
 const (
 	every      = 10 * time.Second
-	leastShift = 5.0         // W
+	leastShift = 10.0        // W
 	leastRest  = 0.1         // of what is left, over which it has to differ by that
 	tooLate    = 20.0        // s before a cue's end
 	between    = time.Minute // from one new plan to the next
