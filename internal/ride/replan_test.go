@@ -41,7 +41,7 @@ func hilly(t *testing.T, critical float64) ride.Setup {
 // New plans come at most once a minute, each with a finish and its interval;
 // the plan ends where the course does; every plan stands in the records.
 func TestPlanMadeAnewOnTheWay(t *testing.T) {
-	s := hilly(t, 235) // the bench rider has 250 W
+	s := hilly(t, 215) // the bench rider has 250 W
 	core, err := ride.New(s, sensor.NewHub(nil))
 	if err != nil {
 		t.Fatal(err)
