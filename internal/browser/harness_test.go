@@ -122,7 +122,7 @@ func (b *tab) another() {
 		b.Fatal(err)
 	}
 	var done context.CancelFunc
-	b.ctx, done = context.WithTimeout(ctx, 2*time.Minute)
+	b.ctx, done = context.WithTimeout(ctx, 6*time.Minute)
 	b.Cleanup(done)
 	b.size(1280)
 }
