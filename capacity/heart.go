@@ -25,7 +25,8 @@ const (
 )
 
 // HeartDoubt is the sd of where a rider's heart beats about the heart expected
-// here, as a share of the reserve: people, their maximum, and the creep.
+// here, as a share of the reserve: people, their maximum (1.9 is the square of
+// 0.95 of it near critical power over a reserve of 0.69 of it), and the creep.
 var HeartDoubt = math.Sqrt(HeartAtCPSD*HeartAtCPSD + HeartMaxSD*HeartMaxSD*1.9 + 0.02*0.02)
 
 // Heart is the expected heart of a rider with a maximum in bpm. It is moved

@@ -12,9 +12,8 @@ import (
 // The rest of a ride, looked at again on the way. The rider is the same set of
 // draws as before the start; what the ride has shown so far weighs them. A
 // draw is believed less the more it had to overdraw its W′ to ride what was
-// ridden, and the more was left of it when the legs failed. Heart rate was
-// tried as well, with the spread it has between people: on bench riders it made
-// plans worse, so it tells the rider and not the plan.
+// ridden, the more was left of it when the legs failed, and the further a heart
+// beat from where it puts it.
 
 // How far each kind of evidence can be trusted, as a share of a draw's W′
 // (sd). Our judgement: the balance of W′ is known no better than this.
@@ -99,12 +98,8 @@ func (g *Going) Heart(bpm, watts, seconds, maximum float64) {
 		h := &g.hearts[i]
 		h.Max = maximum
 		effort := watts / g.cp[i]
-		h.Step(effort, seconds)
-		if bpm <= 0 || g.elapsed < heartSettles {
-			continue
-		}
-		expected := h.Step(effort, 0)
-		if effort < heartFromEffort || expected > heartNearMax*maximum {
+		expected := h.Step(effort, seconds)
+		if bpm <= 0 || g.elapsed < heartSettles || effort < heartFromEffort || expected > heartNearMax*maximum {
 			continue
 		}
 		g.beat[i].sum += (bpm - expected) / h.Reserve() * seconds

@@ -32,13 +32,12 @@ type Solver struct {
 	share float64 // of the shape's watts, less one
 	toll  float64 // s
 
-	done     float64 // ride clock up to which what was ridden is counted, s
-	asked    float64 // J asked and ridden since the start, where both are known
-	given    float64
-	even     float64 // s in which what was asked was about held
-	squares  float64 // W²·s around it
-	slow     float64 // s for which the legs have fallen short
-	failures int
+	done    float64 // ride clock up to which what was ridden is counted, s
+	asked   float64 // J asked and ridden since the start, where both are known
+	given   float64
+	even    float64 // s in which what was asked was about held
+	squares float64 // W²·s around it
+	slow    float64 // s for which the legs have fallen short
 }
 
 // solverDraws are enough for a chance of one in ten to be known within two in
@@ -164,7 +163,6 @@ func (s *Solver) failing(p TracePoint, dt float64) {
 	}
 	if s.slow >= shortSeconds {
 		s.going.Failed()
-		s.failures++
 		s.slow = math.Inf(-1) // until it is held again
 	}
 }

@@ -310,38 +310,13 @@ func (p *CheckRidePage) Draw(all []CheckMoment) {
 
 // checkLive sends the check while a page is open.
 func (s *Server) checkLive(w http.ResponseWriter, r *http.Request) error {
-	x, err := s.theRide(r)
-	if err != nil {
-		return err
-	}
-	units, err := s.units(r.Context())
-	if err != nil {
-		return err
-	}
-	snapshots, stop := x.Engine.Watch()
-	defer stop()
-	send, err := stream(w)
-	if err != nil {
-		return err
-	}
-	g := newCheckGuide(x.Riding.Setup) // the page's own: the one that presses keys goes on without any page
-	for {
-		select {
-		case snap := <-snapshots:
-			if snap.Stage == ride.Ended {
-				snap.Stage = ride.Ending
-			}
+	return s.whileOpen(w, r, func(x *live.Ride, units form.Units) func(ride.Snapshot) any {
+		g := newCheckGuide(x.Riding.Setup) // the page's own: the one that presses keys goes on without any page
+		return func(snap ride.Snapshot) any {
 			now, _ := g.take(snap)
-			if send(snap.Sequence, NewCheckView(x.Riding.Setup, snap, now, sourcesOf(x), units)) != nil {
-				return nil // whoever read it is gone
-			}
-		case <-x.Settled():
-			_ = send(x.Engine.Snapshot().Sequence+1, CheckView{Stage: string(ride.Ended)})
-			return nil
-		case <-r.Context().Done():
-			return nil
+			return NewCheckView(x.Riding.Setup, snap, now, sourcesOf(x), units)
 		}
-	}
+	})
 }
 
 // checkKey does what a rider asks of a check. A calibration needs the ride to

@@ -135,6 +135,15 @@ func (p *RidePage) Draw(strip RideStrip) {
 
 // rideLive sends the ride while a page is open: one view a tick.
 func (s *Server) rideLive(w http.ResponseWriter, r *http.Request) error {
+	return s.whileOpen(w, r, func(x *live.Ride, units form.Units) func(ride.Snapshot) any {
+		return func(snap ride.Snapshot) any { return NewRideView(x.Riding.Setup, snap, units) }
+	})
+}
+
+// whileOpen sends what is to be shown of a ride at every tick, until the ride
+// is settled or the page is gone. Until its files are made, an ended ride is
+// ending.
+func (s *Server) whileOpen(w http.ResponseWriter, r *http.Request, showing func(x *live.Ride, units form.Units) func(ride.Snapshot) any) error {
 	x, err := s.theRide(r)
 	if err != nil {
 		return err
@@ -149,19 +158,20 @@ func (s *Server) rideLive(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	show := showing(x, units)
 	for {
 		select {
 		case snap := <-snapshots:
-			if snap.Stage == ride.Ended { // its files are not made yet
+			if snap.Stage == ride.Ended {
 				snap.Stage = ride.Ending
 			}
-			if send(snap.Sequence, NewRideView(x.Riding.Setup, snap, units)) != nil {
+			if send(snap.Sequence, show(snap)) != nil {
 				return nil // whoever read it is gone
 			}
 		case <-x.Settled():
-			last := NewRideView(x.Riding.Setup, x.Engine.Snapshot(), units)
-			last.Stage = string(ride.Ended)
-			_ = send(last.Seq+1, last)
+			last := x.Engine.Snapshot()
+			last.Stage = ride.Ended
+			_ = send(last.Sequence+1, show(last))
 			return nil
 		case <-r.Context().Done():
 			return nil

@@ -3,45 +3,17 @@ package web_test
 import (
 	"bufio"
 	"encoding/json"
-	"log/slog"
-	"net/http"
-	"net/http/cookiejar"
-	"net/http/httptest"
 	"strings"
 	"testing"
 	"time"
 
-	"chainline/internal/live"
-	"chainline/internal/store"
 	"chainline/internal/web"
 )
 
 // liveSite is a site whose program can ride.
 func liveSite(t *testing.T) *site {
 	t.Helper()
-	db, err := store.Open(t.Context(), t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { db.Close() })
-	for _, o := range briefObjects() {
-		if _, err := db.Put(t.Context(), o); err != nil {
-			t.Fatal(err)
-		}
-	}
-	v := &site{}
-	log := slog.New(slog.NewTextHandler(&v.log, nil))
-	rides := live.New(live.Config{Folder: t.TempDir(), Settings: db, Now: time.Now, Log: log})
-	t.Cleanup(func() { rides.Close() })
-	h, err := web.New(web.Config{Store: db, Now: time.Now, Log: log, Live: rides})
-	if err != nil {
-		t.Fatal(err)
-	}
-	v.Server = httptest.NewServer(h)
-	t.Cleanup(v.Close)
-	v.client = v.Client()
-	v.client.Jar, _ = cookiejar.New(nil)
-	v.client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	v, _, _ := checkSite(t)
 	return v
 }
 
