@@ -46,6 +46,7 @@ type Strip struct {
 	Outlines  [][]Point // one silhouette; several for a sketch
 	Bands     []Band
 	Effort    []Point
+	Ridden    []Point // of a ride over its plan
 	CriticalY float64 // 0 when there is no effort to draw
 	Critical  float64 // W
 

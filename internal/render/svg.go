@@ -86,6 +86,7 @@ func (d *drawing) effort(s Strip) {
 		d.f(`<path class="critical" d="M0 %sH%s"/>`, at(s.CriticalY), at(s.Plot))
 	}
 	d.f(`<path class="effort" d="%s"/>`, path(s.Effort))
+	d.ridden(s)
 }
 
 func (d *drawing) chain(s Strip) {
