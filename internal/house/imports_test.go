@@ -21,6 +21,7 @@ var may = map[string][]string{
 	"room":                      {"physics", "estimate"},
 	"session":                   {"capacity", "estimate"},
 	"pacing":                    {"capacity", "course", "physics", "estimate"},
+	"race":                      {"pacing", "capacity", "course", "physics", "estimate"},
 	"brief":                     {"pacing", "room", "session", "rig", "capacity", "course", "physics", "estimate"},
 	"debrief":                   {"brief", "pacing", "room", "session", "rig", "recording", "capacity", "course", "physics", "estimate"},
 	"recording":                 {},
@@ -45,7 +46,7 @@ var may = map[string][]string{
 	"internal/store":            {"internal/problem"},
 	"internal/api":              {"debrief", "recording", "capacity", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store"},
 	"internal/app":              {"internal/live", "internal/sensor", "internal/sensor/bluetooth", "internal/api", "internal/problem", "internal/service", "internal/store", "internal/web"},
-	"internal/web/gallery":      {"debrief", "internal/service", "rig", "session", "capacity", "course", "internal/live", "internal/ride", "internal/store", "internal/web", "recording"},
+	"internal/web/gallery":      {"debrief", "internal/form", "internal/service", "rig", "session", "capacity", "course", "internal/live", "internal/ride", "internal/store", "internal/web", "recording"},
 	"internal/browser":          {},
 	"internal/web":              {"debrief", "recording", "rig", "capacity", "internal/live", "internal/ride", "internal/sensor", "session", "brief", "course", "demo", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
 	"internal/web/assets":       {"internal/render"},
@@ -61,7 +62,7 @@ var may = map[string][]string{
 }
 
 // pure packages compute: they open nothing, read no clock and keep no state.
-var pure = []string{"debrief", "recording", "estimate", "physics", "course", "capacity", "rig", "room", "session", "pacing", "brief"}
+var pure = []string{"race", "debrief", "recording", "estimate", "physics", "course", "capacity", "rig", "room", "session", "pacing", "brief"}
 
 var banned = map[string]string{
 	"time":          "a formula has no clock: pass seconds in",
