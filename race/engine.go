@@ -1,0 +1,494 @@
+package race
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"chainline/capacity"
+	"chainline/physics"
+)
+
+// The bunch, step by step. All riders move at once from what they see at the
+// start of a step, front to back, so that a wheel is followed without delay.
+
+const (
+	usualStep  = 0.5  // s
+	hook       = 10.0 // m; a larger gap parts two groups
+	closing    = 0.5  // 1/s, how fast a gap to the wheel is taken up
+	mostClose  = 1.5  // m/s faster than the wheel ahead while closing
+	mostSurge  = 0.8  // m/s², acceleration to follow a wheel
+	slowest    = 1.2  // m/s, below which nobody stays upright: they creep
+	checkEvery = 5.0  // s between looks at who is in the front group
+	frontS     = 5.0  // s behind the fifth that still is the front group
+	fifth      = 5
+	opening    = 300.0 // s: the first five minutes
+	letGo      = 4.0   // m behind where a rider who cannot hold the wheel ought to be
+	rested     = 0.30  // share of W′ with which a rider who was dropped works again
+)
+
+// Race is a start list on a way.
+type Race struct {
+	Way     *Way
+	Riders  []Rider
+	Shelter Shelter
+	Tactics Tactics
+	StepS   float64 // s, at most 0.5; 0 is 0.5
+	LastsS  float64 // s, about how long it takes, for the fade; 0: taken from the way
+	Speed   float64 // m/s at the start line
+	Watch   int     // rider whose race is traced; −1 for none
+}
+
+// mover is the state of one rider. Its coefficients stand here once more so
+// that a step reads one stretch of memory.
+type mover struct {
+	x, v, w                     float64 // m, m/s, J
+	cp, wPrime, back            float64 // W, J, 1/J: recovery per joule of deficit and second
+	open, least, top            float64 // (Pmax−CP)/W′, J of W′ at which the wheel is let go, W
+	drag, weight, crr, b0, b1   float64
+	eta, inertial, perM         float64
+	start, finish               float64 // s
+	pullEnds, effort            float64 // s, share
+	onFlat, onClimb             float64 // how fast a leader this rider makes
+	crank, over, early, earlyS  float64 // J, J, J, s
+	air, rolled, climbed, borne float64 // J
+	wheel, braked               float64 // J
+	lowest                      float64 // J
+	lastFront                   float64 // m
+	spent                       bool    // let go and not rested
+	leads, ghost                bool
+	form                        capacity.Balance
+	plan                        *Rider
+	piece                       int
+}
+
+// field is a race being run.
+type field struct {
+	*Race
+	riders []mover
+	order  []int32
+	out    int // riders at the end of order that are done
+	dt     float64
+	length float64
+	random *rand.Rand
+	trace  *Trace
+	firsts []float64 // finish times of those home, ascending
+}
+
+// Run is one race. The same stream of random numbers gives the same race.
+func (r *Race) Run(random *rand.Rand) Result {
+	f := &field{Race: r, dt: r.StepS, length: r.Way.length, random: random}
+	if f.dt == 0 {
+		f.dt = usualStep
+	}
+	lasts := r.LastsS
+	if lasts == 0 {
+		lasts = r.Way.length / 9.5
+	}
+	f.riders = make([]mover, len(r.Riders))
+	f.order = make([]int32, len(r.Riders))
+	for i := range r.Riders {
+		f.riders[i].set(&r.Riders[i], lasts, r.Speed)
+		f.order[i] = int32(i)
+	}
+	random.Shuffle(len(f.order), func(i, j int) { f.order[i], f.order[j] = f.order[j], f.order[i] })
+	if r.Watch >= 0 && r.Watch < len(r.Riders) {
+		f.trace = newTrace(r.Way)
+	}
+	checks := int(checkEvery / f.dt)
+	limit := 6*lasts + 7200
+	for k, t := 0, 0.0; f.out < len(f.order) && t < limit; k++ {
+		t = float64(k) * f.dt
+		f.sort()
+		f.step(t)
+		if k%checks == 0 {
+			f.front()
+		}
+	}
+	return f.result()
+}
+
+func (m *mover) set(r *Rider, lasts, speed float64) {
+	c, p := r.Capacity, r.Motion
+	factor := r.Recovery
+	if factor == 0 {
+		factor = 1
+	}
+	m.cp, m.wPrime, m.w, m.lowest = c.SustainableCP(lasts), c.WPrime, c.WPrime, c.WPrime
+	m.back = 1 / (c.WPrime * factor)
+	m.top = math.Max(c.MaxPower, 1.2*m.cp)
+	m.open = (m.top - m.cp) / c.WPrime
+	m.least = r.Grit * c.WPrime
+	m.form = capacity.Balance{CriticalPower: m.cp, WPrime: c.WPrime, Form: r.Form, Speed: factor}
+	m.drag, m.weight, m.crr, m.b0, m.b1 = p.Drag, p.Mass*physics.Gravity, p.Crr, p.Bearing0, p.Bearing1
+	m.eta, m.inertial, m.perM = p.Efficiency, p.Inertial, 1/p.Inertial
+	m.start, m.finish, m.pullEnds = r.StartS, math.NaN(), -1
+	m.v = speed
+	m.effort = 1
+	m.onFlat, m.onClimb = m.cp/p.Drag, m.cp/p.Mass
+	m.leads, m.ghost, m.plan = r.Leads, r.Ghost, r
+}
+
+// sort puts the order right again, front first; it hardly changes in a step.
+func (f *field) sort() {
+	o := f.order[:len(f.order)-f.out]
+	for i := 1; i < len(o); i++ {
+		id := o[i]
+		x := f.riders[id].x
+		j := i
+		for ; j > 0 && f.riders[o[j-1]].x < x; j-- {
+			o[j] = o[j-1]
+		}
+		o[j] = id
+	}
+}
+
+// step moves everybody by one step that begins at t.
+func (f *field) step(t float64) {
+	live := f.order[:len(f.order)-f.out]
+	var ref *mover // the wheel to follow
+	var refX float64
+	from, count, pulled := 0, 0, false
+	home := 0
+	for k, id := range live {
+		m := &f.riders[id]
+		if t < m.start {
+			continue
+		}
+		x := m.x
+		gap := math.Inf(1)
+		if ref != nil {
+			gap = refX - x
+		}
+		if gap > hook && !m.ghost { // a group of its own begins
+			if ref != nil && !pulled {
+				f.choose(live[from:k], t)
+			}
+			from, count, pulled, ref = k, 0, false, nil
+		}
+		grade := f.Way.at(x + 0.5*m.v*f.dt)
+		if m.pullEnds > t {
+			pulled = true
+		}
+		holds := f.ride(m, ref, gap, count+1, grade, t)
+		if m.ghost {
+			if m.x >= f.length {
+				home++
+			}
+			continue
+		}
+		if ref == nil || holds {
+			ref, refX = m, x
+			count++
+		}
+		if m.x >= f.length {
+			home++
+		}
+	}
+	if ref != nil && !pulled {
+		f.choose(live[from:], t)
+	}
+	if home > 0 {
+		f.retire(home)
+	}
+}
+
+// ride moves one rider behind ref (nil: nobody) and says whether they hold
+// their place, so that others may follow them.
+func (f *field) ride(m, ref *mover, gap float64, position, at int, t float64) bool {
+	toGo := (f.length - m.x) / math.Max(m.v, 3)
+	shelter := 1.0
+	if ref != nil || position > 1 {
+		shelter = f.Shelter.Factor(position, gap)
+	} else if n := len(f.Shelter.Position); n > 0 && !m.ghost && len(f.riders) > 1 {
+		shelter = f.Shelter.Position[0]
+	}
+	limit := m.limit(toGo)
+	switch {
+	case toGo < f.Tactics.SprintFrom && !m.spent && m.plan.Plan == nil:
+		f.push(m, limit, shelter, at, t)
+		return true
+	case m.plan.Plan != nil && ref == nil:
+		f.push(m, f.alone(m, at, t, toGo), shelter, at, t)
+		return true
+	case m.pullEnds > t:
+		f.push(m, math.Min(limit, f.pull(m, at, t, toGo)), shelter, at, t)
+		return true
+	case ref == nil || gap > hook:
+		f.push(m, math.Min(limit, f.alone(m, at, t, toGo)), shelter, at, t)
+		return true
+	}
+	if m.spent && m.w > math.Max(rested, 2*m.plan.Grit)*m.wPrime {
+		m.spent = false
+	}
+	// Take up the gap without running into the wheel.
+	ask := ref.v + math.Max(-mostClose, math.Min(mostClose, closing*(gap-f.Tactics.Spacing)))
+	ask = math.Min(ask, m.v+mostSurge*f.dt)
+	if !f.follow(m, ask, limit, shelter, at, t) && gap > letGo {
+		m.spent = m.spent || m.w < 0.15*m.wPrime
+		return false
+	}
+	return true
+}
+
+// limit is the most a rider can or will give now: what W′ still allows, in
+// the straight line that Morton's three-parameter model draws, and on the way
+// to the line no more than lasts.
+func (m *mover) limit(toGo float64) float64 {
+	left := m.w - m.least
+	if toGo < 60 {
+		left = m.w
+	}
+	if left <= 0 {
+		return m.cp
+	}
+	most := m.cp + left*m.open
+	if toGo < 40 {
+		most = math.Min(most, m.cp+left/math.Max(toGo, 4))
+	}
+	return math.Min(m.top, most)
+}
+
+// pull is what a rider gives at the front.
+func (f *field) pull(m *mover, at int, t, toGo float64) float64 {
+	gradient := f.Way.sin[at]
+	return m.cp * m.effort * f.Tactics.lead(t-m.start, gradient, toGo)
+}
+
+// alone is what a rider gives with no wheel to follow and no turn to ride:
+// by plan, or steadily; the front of a bunch eases until somebody comes past.
+func (f *field) alone(m *mover, at int, t, toGo float64) float64 {
+	if plan := m.plan.Plan; plan != nil {
+		for m.piece < len(plan)-1 && plan[m.piece].To <= m.x {
+			m.piece++
+		}
+		return plan[m.piece].Watts
+	}
+	share := 0.95
+	switch {
+	case m.w < rested*m.wPrime && toGo > 60:
+		share = 0.90
+	case toGo < 300:
+		share = 1.02
+	}
+	if g := f.Way.sin[at]; g > 0 {
+		share += 0.06 * math.Min(1, g/0.06)
+	} else {
+		share -= 0.3 * math.Min(1, -g/0.06)
+	}
+	return m.cp * share
+}
+
+// choose gives a turn at the front to one of a group: the best leader of three
+// picked at random among the willing, else whoever is in front.
+func (f *field) choose(group []int32, t float64) {
+	var willing [64]int32
+	n := 0
+	front := int32(-1)
+	for _, id := range group {
+		m := &f.riders[id]
+		if m.ghost || t < m.start {
+			continue
+		}
+		if front < 0 {
+			front = id
+		}
+		if m.leads && !m.spent && m.w > 0.35*m.wPrime && n < len(willing) {
+			willing[n] = id
+			n++
+		}
+	}
+	best := front
+	if n > 0 {
+		climbing := f.Way.sin[f.Way.at(f.riders[front].x)] > 0.02
+		score := math.Inf(-1)
+		for range 3 {
+			id := willing[f.random.IntN(n)]
+			s := f.riders[id].onFlat
+			if climbing {
+				s = f.riders[id].onClimb
+			}
+			if s > score {
+				best, score = id, s
+			}
+		}
+	}
+	if best < 0 {
+		return
+	}
+	m := &f.riders[best]
+	tac := &f.Tactics
+	m.pullEnds = t + tac.PullLeast + (tac.PullMost-tac.PullLeast)*f.random.Float64()
+	m.effort = math.Max(0.8, math.Min(1.25, math.Exp(tac.Restless*f.random.NormFloat64())))
+	if n == 0 {
+		m.effort = 0.9
+	}
+	f.hunt(m, group, t)
+}
+
+// hunt sets how hard a group that is not the first works: closing what can be
+// closed, settling when it cannot.
+func (f *field) hunt(m *mover, group []int32, t float64) {
+	first := f.order[0]
+	if group[0] == first || m.v < 1 {
+		return
+	}
+	ahead := &f.riders[first]
+	for _, id := range f.order[:len(f.order)-f.out] {
+		if id == group[0] {
+			break
+		}
+		if !f.riders[id].ghost {
+			ahead = &f.riders[id]
+		}
+	}
+	if (ahead.x-m.x)/m.v < f.Tactics.ChaseWithinS {
+		m.effort += f.Tactics.Chase
+	} else {
+		m.effort -= f.Tactics.Behind
+	}
+}
+
+// push rides at a power for one step. The speed in the middle of the step is
+// predicted, and kinetic energy, not speed, is what power adds to: the books
+// of energy then close to rounding.
+func (f *field) push(m *mover, watts, shelter float64, at int, t float64) {
+	drag := m.drag * shelter
+	slope := m.weight*(f.Way.sin[at]+m.crr*f.Way.cos[at]) + m.b0
+	wheel := m.eta * watts
+	force := slope + m.v*(m.b1+drag*m.v)
+	middle := m.v + 0.5*f.dt*m.perM*(wheel/math.Max(m.v, 2)-force)
+	if middle < 0.5*m.v {
+		middle = 0.5 * m.v
+	}
+	if middle < 0.3 {
+		middle = 0.3
+	}
+	force = slope + middle*(m.b1+drag*middle)
+	energy := m.v*m.v + 2*m.perM*f.dt*(wheel-force*middle)
+	speed := slowest
+	braked := 0.0
+	if energy > slowest*slowest {
+		speed = math.Sqrt(energy)
+	} else if watts > 0 && m.v < slowest && energy > 0 {
+		speed = math.Sqrt(energy)
+	}
+	if top := m.plan.Motion.DescentCap; top > 0 && speed > top {
+		speed = math.Max(top, math.Min(m.v, speed))
+	}
+	braked = 0.5 * m.inertial * (energy - speed*speed)
+	f.moved(m, speed, middle, watts, drag, slope, at, braked, t)
+}
+
+// follow rides at the power that brings the speed to ask, if that is within
+// the limit; otherwise at the limit, or coasting. ok is false at the limit.
+func (f *field) follow(m *mover, ask, limit, shelter float64, at int, t float64) (ok bool) {
+	drag := m.drag * shelter
+	slope := m.weight*(f.Way.sin[at]+m.crr*f.Way.cos[at]) + m.b0
+	middle := 0.5 * (m.v + ask)
+	force := slope + middle*(m.b1+drag*middle)
+	watts := (0.5*m.inertial*(ask*ask-m.v*m.v)/f.dt + force*middle) / m.eta
+	switch {
+	case watts > limit:
+		f.push(m, limit, shelter, at, t)
+		return false
+	case watts < 0 || ask < slowest:
+		f.push(m, math.Max(0, math.Min(watts, limit)), shelter, at, t)
+		return true
+	}
+	f.moved(m, ask, middle, watts, drag, slope, at, 0, t)
+	return true
+}
+
+// moved keeps the books of one step and notes who crosses the line.
+func (f *field) moved(m *mover, speed, middle, watts, drag, slope float64, at int, braked, t float64) {
+	dx := middle * f.dt
+	work := watts * f.dt
+	m.crank += work
+	m.wheel += m.eta * work
+	m.air += drag * middle * middle * dx
+	m.borne += (m.b0 + m.b1*middle) * dx
+	m.climbed += m.weight * f.Way.sin[at] * dx
+	m.rolled += m.weight * m.crr * f.Way.cos[at] * dx
+	m.braked += braked
+	if t-m.start < opening {
+		m.early += work
+		m.earlyS += f.dt
+	}
+	if m.form.Form == capacity.Differential {
+		if d := watts - m.cp; d > 0 {
+			m.w -= d * f.dt
+			m.over += d * f.dt
+		} else {
+			r := -d * m.back * f.dt
+			m.w += (m.wPrime - m.w) * r * (1 - 0.5*r)
+		}
+	} else {
+		m.w = m.form.Step(m.w, watts, f.dt)
+		m.over += math.Max(0, watts-m.cp) * f.dt
+	}
+	if m.w < m.lowest {
+		m.lowest = m.w
+	}
+	if f.trace != nil && m == &f.riders[f.Watch] {
+		f.trace.add(m.x, watts, m.w/m.wPrime, drag/m.drag, m.cp, f.dt)
+	}
+	if m.x+dx >= f.length {
+		m.finish = t + (f.length-m.x)/middle
+	}
+	m.x += dx
+	m.v = speed
+}
+
+// retire moves the riders who are home behind the others.
+func (f *field) retire(home int) {
+	live := f.order[:len(f.order)-f.out]
+	kept, done := live[:0:0], []int32{}
+	for _, id := range live {
+		if f.riders[id].x >= f.length {
+			done = append(done, id)
+			f.insert(f.riders[id].finish)
+		} else {
+			kept = append(kept, id)
+		}
+	}
+	copy(live, append(kept, done...))
+	f.out += home
+}
+
+func (f *field) insert(t float64) {
+	i := len(f.firsts)
+	f.firsts = append(f.firsts, t)
+	for ; i > 0 && f.firsts[i-1] > t; i-- {
+		f.firsts[i] = f.firsts[i-1]
+	}
+	f.firsts[i] = t
+}
+
+// front notes who rides within five seconds of the fifth.
+func (f *field) front() {
+	live := f.order[:len(f.order)-f.out]
+	rank := fifth - 1 - f.out
+	if rank < 0 || len(live) == 0 {
+		return
+	}
+	at := math.Inf(-1)
+	last := math.Inf(-1)
+	for _, id := range live {
+		if m := &f.riders[id]; !m.ghost {
+			last = m.x
+			if rank == 0 {
+				at = m.x
+				break
+			}
+			rank--
+		}
+	}
+	if math.IsInf(at, -1) {
+		at = last
+	}
+	for _, id := range live {
+		if m := &f.riders[id]; at-m.x <= frontS*math.Max(m.v, 1) {
+			m.lastFront = m.x
+		}
+	}
+}
