@@ -33,6 +33,9 @@ type manifest struct {
 	Objects []manifestObject `json:"objects"`
 	Briefs  []manifestBrief  `json:"briefs"`
 	Checks  []manifestCheck  `json:"checks,omitempty"`
+	Rides   []manifestRide   `json:"rides,omitempty"`
+
+	LeftOut []manifestLeftOut `json:"left_out,omitempty"`
 }
 
 type manifestObject struct {
@@ -91,13 +94,17 @@ func textFile(o Object) string { return fmt.Sprintf("%s/%s.yaml", o.Kind, o.ID) 
 
 // originalFile keeps the original's name where every system can unpack it.
 func originalFile(o Object) string {
+	return path.Join("original", o.ID, "f-"+packedName(o.Original.Filename))
+}
+
+func packedName(filename string) string {
 	name := strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-", r) {
 			return r
 		}
 		return '_'
-	}, o.Original.Filename)
-	return path.Join("original", o.ID, "f-"+name[max(0, len(name)-80):])
+	}, filename)
+	return name[max(0, len(name)-80):]
 }
 
 func checkFile(id string) string { return path.Join("check", id, "report.json") }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -15,18 +16,18 @@ import (
 // legible says in which files of the folder the mark can be read.
 func legible(tb testing.TB, dir, mark string) (where []string) {
 	tb.Helper()
-	entries, err := os.ReadDir(dir)
+	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		b, err := os.ReadFile(path)
+		if bytes.Contains(b, []byte(mark)) {
+			where = append(where, path[len(dir)+1:])
+		}
+		return err
+	})
 	if err != nil {
 		tb.Fatal(err)
-	}
-	for _, e := range entries {
-		b, err := os.ReadFile(filepath.Join(dir, e.Name()))
-		if err != nil {
-			tb.Fatal(err)
-		}
-		if bytes.Contains(b, []byte(mark)) {
-			where = append(where, e.Name())
-		}
 	}
 	return where
 }

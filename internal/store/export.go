@@ -25,7 +25,7 @@ func (s *Store) Export(ctx context.Context, w io.Writer, riderID string) error {
 		if err != nil {
 			return err
 		}
-		return writeArchive(ctx, tx, w, s.now(), os, bs, cs)
+		return s.writeArchive(ctx, tx, w, riderID, os, bs, cs)
 	})
 	if err != nil {
 		return err
@@ -56,6 +56,11 @@ func contents(ctx context.Context, tx *sql.Tx, riderID string) ([]Object, []Brie
 	for _, c := range cs {
 		wanted[c.RigID] = true
 	}
+	rs, err := ridesOf(ctx, tx, riderID)
+	if err != nil {
+		return nil, nil, err
+	}
+	rideRefs(rs, wanted)
 	for _, b := range bs {
 		for _, id := range b.refs() {
 			wanted[*id] = true
@@ -68,7 +73,8 @@ func contents(ctx context.Context, tx *sql.Tx, riderID string) ([]Object, []Brie
 	return os, bs, nil
 }
 
-func writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, now time.Time, os []Object, bs []Brief, cs []RigCheck) error {
+func (s *Store) writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, riderID string, os []Object, bs []Brief, cs []RigCheck) error {
+	now := s.now()
 	z := &zipWriter{zip: zip.NewWriter(w), now: now}
 	m := manifest{Format: archiveFormat, Version: archiveVersion, Made: now, Objects: []manifestObject{}, Briefs: []manifestBrief{}}
 	for _, o := range os {
@@ -101,6 +107,9 @@ func writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, now time.Time, o
 			return err
 		}
 		m.Checks = append(m.Checks, entry)
+	}
+	if err := s.archiveRides(ctx, tx, z, &m, riderID, idsOf(os, bs)); err != nil {
+		return err
 	}
 	text, err := json.MarshalIndent(m, "", "  ")
 	if err != nil {

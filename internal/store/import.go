@@ -18,10 +18,10 @@ type Report struct {
 	Known []Entry // those that were here already, to the letter
 }
 
-// Entry is one object or brief of a Report. ID and Was differ if the archive's
+// Entry is one object, brief, check or ride of a Report. ID and Was differ if the archive's
 // ID was taken here by something else, or if the same thing has another one.
 type Entry struct {
-	Kind string // of the object, "brief" or "check"
+	Kind string // of the object, "brief", "check" or "ride"
 	ID   string // here
 	Was  string // in the archive
 	Name string
@@ -35,7 +35,7 @@ func (s *Store) Import(ctx context.Context, r io.ReaderAt, size int64) (Report, 
 	if err != nil {
 		return Report{}, err
 	}
-	in := &importing{store: s, archive: a, kinds: map[string]Kind{}, ids: map[string]string{}}
+	in := &importing{store: s, archive: a, kinds: map[string]Kind{}, ids: map[string]string{}, briefs: map[string]string{}}
 	err = s.tx(ctx, func(tx *sql.Tx) error {
 		in.tx = tx
 		if err := in.lookAround(ctx); err != nil {
@@ -56,10 +56,10 @@ func (s *Store) Import(ctx context.Context, r io.ReaderAt, size int64) (Report, 
 				return err
 			}
 		}
-		return nil
+		return in.rides(ctx)
 	})
 	if err != nil {
-		return Report{}, err
+		return Report{}, errors.Join(err, s.sweep(ctx))
 	}
 	return in.report, nil
 }
@@ -72,6 +72,8 @@ type importing struct {
 
 	kinds map[string]Kind   // by ID in the archive
 	ids   map[string]string // here, by ID in the archive
+
+	briefs map[string]string // the same of briefs
 
 	objectIDs, briefIDs, checkIDs    map[string]string   // content by ID, of what was here before
 	sameObject, sameBrief, sameCheck map[string][]string // IDs by content
@@ -184,7 +186,7 @@ func (in *importing) brief(ctx context.Context, e manifestBrief) error {
 		return inArchive(err)
 	}
 	id, known := place(e.ID, contentOfBrief(b), in.briefIDs, in.sameBrief)
-	b.ID = id
+	in.briefs[e.ID], b.ID = id, id
 	entry := Entry{Kind: "brief", ID: id, Was: e.ID, Name: b.Title}
 	if known {
 		in.report.Known = append(in.report.Known, entry)

@@ -118,16 +118,24 @@ func (s *Store) Put(ctx context.Context, o Object) (Object, error) {
 }
 
 // Delete really deletes an object and its original; with a rider, all their
-// briefs. Briefs that refer to another object stay, without the reference.
+// briefs and rides, with the files of these. Briefs and rides that refer to
+// another object stay, without the reference.
 func (s *Store) Delete(ctx context.Context, id string) error {
-	err := s.tx(ctx, func(tx *sql.Tx) error {
+	var live []string
+	err := s.tx(ctx, func(tx *sql.Tx) (err error) {
+		if live, err = liveOf(ctx, tx, id); err != nil {
+			return err
+		}
 		done, err := tx.ExecContext(ctx, "DELETE FROM objects WHERE id = ?", id)
 		return affected(done, err, "object", id)
 	})
 	if err != nil {
 		return err
 	}
-	return s.wipe(ctx)
+	for _, id := range live {
+		err = errors.Join(err, s.dropLive(id))
+	}
+	return errors.Join(err, s.sweep(ctx), s.wipe(ctx))
 }
 
 // RemoveDemo removes the demo data and nothing else, except for briefs that
@@ -143,7 +151,7 @@ func (s *Store) RemoveDemo(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.wipe(ctx)
+	return errors.Join(s.sweep(ctx), s.wipe(ctx))
 }
 
 func affected(done sql.Result, err error, what, id string) error {

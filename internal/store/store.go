@@ -45,6 +45,7 @@ type Store struct {
 
 	scrubbing sync.Mutex
 	traces    bool // deleted things may still be legible in the files
+	sweeping  sync.Mutex
 }
 
 // Open opens the data folder, creates it if there is none (0700, files 0600,
@@ -88,9 +89,11 @@ func Open(ctx context.Context, dir string) (s *Store, err error) {
 	}
 	if unclean { // killed, perhaps between deleting and wiping
 		s.traces = true
-		err = s.scrub(ctx)
+		if err = s.scrub(ctx); err != nil {
+			return s, err
+		}
 	}
-	return s, err
+	return s, s.sweep(ctx)
 }
 
 // connect opens a pool of n connections with the pragmas that all share. They

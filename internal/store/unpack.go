@@ -101,8 +101,8 @@ func (a *archive) readManifest(text []byte) error {
 	if err := d.Decode(&a.manifest); err != nil {
 		return badArchive("%s: %.200s", manifestFile, err)
 	}
-	if n := len(a.manifest.Objects) + len(a.manifest.Briefs); n > maxEntries {
-		return badArchive("it has %d objects and briefs; at most %d were expected", n, maxEntries)
+	if n := len(a.manifest.Objects) + len(a.manifest.Briefs) + len(a.manifest.Rides); n > maxEntries {
+		return badArchive("it has %d objects, briefs and rides; at most %d were expected", n, maxEntries)
 	}
 	return a.checkManifest()
 }
@@ -139,6 +139,9 @@ func (a *archive) checkManifest() error {
 		}
 	}
 	if err := a.checkChecks(kinds, used); err != nil {
+		return err
+	}
+	if err := a.checkRides(kinds, ids, used); err != nil {
 		return err
 	}
 	for name := range a.files {
