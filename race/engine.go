@@ -13,7 +13,7 @@ import (
 
 const (
 	usualStep  = 0.5  // s
-	hook       = 10.0 // m; a larger gap parts two groups
+	hook       = 25.0 // m; a larger gap parts two groups
 	closing    = 0.5  // 1/s, how fast a gap to the wheel is taken up
 	mostClose  = 1.5  // m/s faster than the wheel ahead while closing
 	mostSurge  = 0.8  // m/s², acceleration to follow a wheel
@@ -21,9 +21,15 @@ const (
 	checkEvery = 5.0  // s between looks at who is in the front group
 	frontS     = 5.0  // s behind the fifth that still is the front group
 	fifth      = 5
-	opening    = 300.0 // s: the first five minutes
-	letGo      = 4.0   // m behind where a rider who cannot hold the wheel ought to be
-	rested     = 0.30  // share of W′ with which a rider who was dropped works again
+	opening    = 300.0   // s: the first five minutes
+	letGo      = 4.0     // m behind where a rider who cannot hold the wheel ought to be
+	nearHome   = 12000.0 // m, within which the time to the line matters: no farther than five minutes at any speed
+	farAway    = 1e9     // s
+	sluggish   = 7.0     // m/s, below which a rider follows as hard as W′ allows, as off the line
+	comingPast = 1.0     // m/s faster than the bunch on the way to its front
+	bridgeS    = 15.0    // s in which a gap would be closed if it could be
+	kept       = 0.15    // share of W′ below which nobody closes a gap for others
+	rested     = 0.30    // share of W′ with which a rider who was dropped works again
 )
 
 // Race is a start list on a way.
@@ -45,7 +51,7 @@ type mover struct {
 	cp, wPrime, back            float64 // W, J, 1/J: recovery per joule of deficit and second
 	open, least, top            float64 // (Pmax−CP)/W′, J of W′ at which the wheel is let go, W
 	drag, weight, crr, b0, b1   float64
-	eta, inertial, perM         float64
+	eta, perEta, inertial, perM float64
 	start, finish               float64 // s
 	pullEnds, effort            float64 // s, share
 	onFlat, onClimb             float64 // how fast a leader this rider makes
@@ -58,6 +64,7 @@ type mover struct {
 	leads, ghost                bool
 	form                        capacity.Balance
 	plan                        *Rider
+	chased                      *mover // last wheel of the group ahead, while its gap is being closed
 	piece                       int
 }
 
@@ -66,12 +73,16 @@ type field struct {
 	*Race
 	riders []mover
 	order  []int32
-	out    int // riders at the end of order that are done
-	dt     float64
-	length float64
-	random *rand.Rand
-	trace  *Trace
-	firsts []float64 // finish times of those home, ascending
+	out    int     // riders at the end of order that are done
+	dt     float64 // s
+	// What a step needs ready: shelter by position (from 1), that of a leader
+	// who has somebody behind, and inverses.
+	position                  [17]float64
+	leader, perReach, perStep float64
+	length                    float64
+	random                    *rand.Rand
+	trace                     *Trace
+	firsts                    []float64 // finish times of those home, ascending
 }
 
 // Run is one race. The same stream of random numbers gives the same race.
@@ -84,6 +95,7 @@ func (r *Race) Run(random *rand.Rand) Result {
 	if lasts == 0 {
 		lasts = r.Way.length / 9.5
 	}
+	f.prepare()
 	f.riders = make([]mover, len(r.Riders))
 	f.order = make([]int32, len(r.Riders))
 	for i := range r.Riders {
@@ -107,6 +119,19 @@ func (r *Race) Run(random *rand.Rand) Result {
 	return f.result()
 }
 
+func (f *field) prepare() {
+	for i := range f.position {
+		f.position[i] = f.Shelter.Factor(i, 0)
+	}
+	f.leader, f.perStep = 1, 1/f.dt
+	if len(f.Riders) > 1 {
+		f.leader = f.position[1]
+	}
+	if f.Shelter.Reach > f.Shelter.Full {
+		f.perReach = 1 / (f.Shelter.Reach - f.Shelter.Full)
+	}
+}
+
 func (m *mover) set(r *Rider, lasts, speed float64) {
 	c, p := r.Capacity, r.Motion
 	factor := r.Recovery
@@ -120,7 +145,7 @@ func (m *mover) set(r *Rider, lasts, speed float64) {
 	m.least = r.Grit * c.WPrime
 	m.form = capacity.Balance{CriticalPower: m.cp, WPrime: c.WPrime, Form: r.Form, Speed: factor}
 	m.drag, m.weight, m.crr, m.b0, m.b1 = p.Drag, p.Mass*physics.Gravity, p.Crr, p.Bearing0, p.Bearing1
-	m.eta, m.inertial, m.perM = p.Efficiency, p.Inertial, 1/p.Inertial
+	m.eta, m.perEta, m.inertial, m.perM = p.Efficiency, 1/p.Efficiency, p.Inertial, 1/p.Inertial
 	m.start, m.finish, m.pullEnds = r.StartS, math.NaN(), -1
 	m.v = speed
 	m.effort = 1
@@ -195,12 +220,15 @@ func (f *field) step(t float64) {
 // ride moves one rider behind ref (nil: nobody) and says whether they hold
 // their place, so that others may follow them.
 func (f *field) ride(m, ref *mover, gap float64, position, at int, t float64) bool {
-	toGo := (f.length - m.x) / math.Max(m.v, 3)
+	toGo := farAway
+	if left := f.length - m.x; left < nearHome {
+		toGo = left / max(m.v, 3)
+	}
 	shelter := 1.0
-	if ref != nil || position > 1 {
-		shelter = f.Shelter.Factor(position, gap)
-	} else if n := len(f.Shelter.Position); n > 0 && !m.ghost && len(f.riders) > 1 {
-		shelter = f.Shelter.Position[0]
+	if ref != nil {
+		shelter = f.factor(position, gap)
+	} else if !m.ghost {
+		shelter = f.leader
 	}
 	limit := m.limit(toGo)
 	switch {
@@ -210,24 +238,72 @@ func (f *field) ride(m, ref *mover, gap float64, position, at int, t float64) bo
 	case m.plan.Plan != nil && ref == nil:
 		f.push(m, f.alone(m, at, t, toGo), shelter, at, t)
 		return true
+	case m.pullEnds > t && ref != nil && gap <= hook:
+		return f.moveUp(m, ref, limit, shelter, at, t)
+	case m.pullEnds > t && m.chased != nil:
+		f.bridge(m, limit, shelter, at, t, toGo)
+		return true
 	case m.pullEnds > t:
-		f.push(m, math.Min(limit, f.pull(m, at, t, toGo)), shelter, at, t)
+		f.push(m, min(limit, f.pull(m, at, t, toGo)), shelter, at, t)
 		return true
 	case ref == nil || gap > hook:
-		f.push(m, math.Min(limit, f.alone(m, at, t, toGo)), shelter, at, t)
+		f.push(m, min(limit, f.alone(m, at, t, toGo)), shelter, at, t)
 		return true
 	}
-	if m.spent && m.w > math.Max(rested, 2*m.plan.Grit)*m.wPrime {
+	if m.spent && m.w > max(rested, 2*m.plan.Grit)*m.wPrime {
 		m.spent = false
 	}
 	// Take up the gap without running into the wheel.
-	ask := ref.v + math.Max(-mostClose, math.Min(mostClose, closing*(gap-f.Tactics.Spacing)))
-	ask = math.Min(ask, m.v+mostSurge*f.dt)
+	ask := ref.v + max(-mostClose, min(mostClose, closing*(gap-f.Tactics.Spacing)))
+	if m.v > sluggish {
+		ask = min(ask, m.v+mostSurge*f.dt)
+	}
 	if !f.follow(m, ask, limit, shelter, at, t) && gap > letGo {
 		m.spent = m.spent || m.w < 0.15*m.wPrime
 		return false
 	}
 	return true
+}
+
+// moveUp brings a rider whose turn it is past the others to the front. Who
+// cannot gives the turn back.
+func (f *field) moveUp(m, ref *mover, limit, shelter float64, at int, t float64) bool {
+	ask := ref.v + comingPast
+	if m.v > sluggish {
+		ask = min(ask, m.v+mostSurge*f.dt)
+	}
+	if !f.follow(m, ask, limit, shelter, at, t) && m.w < 0.5*m.wPrime {
+		m.pullEnds = t
+	}
+	return true
+}
+
+// bridge closes the gap to the group ahead, and ends when W′ runs low or
+// there is nothing left to close.
+func (f *field) bridge(m *mover, limit, shelter float64, at int, t, toGo float64) {
+	gap := m.chased.x - m.x
+	if gap < hook || gap > f.Tactics.ChaseWithinS*max(m.v, 3) || m.w < kept*m.wPrime {
+		m.chased = nil
+		if m.w < kept*m.wPrime {
+			m.pullEnds = t
+		}
+		f.push(m, min(limit, f.pull(m, at, t, toGo)), shelter, at, t)
+		return
+	}
+	ask := m.chased.v + min(mostClose, gap/bridgeS)
+	if m.v > sluggish {
+		ask = min(ask, m.v+mostSurge*f.dt)
+	}
+	f.follow(m, ask, min(limit, (1+4*f.Tactics.Chase)*m.cp), shelter, at, t)
+}
+
+// factor is Shelter.Factor, from a table at hand.
+func (f *field) factor(position int, gap float64) float64 {
+	s := f.position[min(position, len(f.position)-1)]
+	if gap <= f.Shelter.Full || position <= 1 {
+		return s
+	}
+	return s + (1-s)*min(1, (gap-f.Shelter.Full)*f.perReach)
 }
 
 // limit is the most a rider can or will give now: what W′ still allows, in
@@ -243,9 +319,9 @@ func (m *mover) limit(toGo float64) float64 {
 	}
 	most := m.cp + left*m.open
 	if toGo < 40 {
-		most = math.Min(most, m.cp+left/math.Max(toGo, 4))
+		most = min(most, m.cp+left/max(toGo, 4))
 	}
-	return math.Min(m.top, most)
+	return min(m.top, most)
 }
 
 // pull is what a rider gives at the front.
@@ -271,9 +347,9 @@ func (f *field) alone(m *mover, at int, t, toGo float64) float64 {
 		share = 1.02
 	}
 	if g := f.Way.sin[at]; g > 0 {
-		share += 0.06 * math.Min(1, g/0.06)
+		share += 0.06 * min(1, g/0.06)
 	} else {
-		share -= 0.3 * math.Min(1, -g/0.06)
+		share -= 0.3 * min(1, -g/0.06)
 	}
 	return m.cp * share
 }
@@ -292,7 +368,7 @@ func (f *field) choose(group []int32, t float64) {
 		if front < 0 {
 			front = id
 		}
-		if m.leads && !m.spent && m.w > 0.35*m.wPrime && n < len(willing) {
+		if m.leads && !m.spent && m.w > 0.25*m.wPrime && n < len(willing) {
 			willing[n] = id
 			n++
 		}
@@ -318,7 +394,7 @@ func (f *field) choose(group []int32, t float64) {
 	m := &f.riders[best]
 	tac := &f.Tactics
 	m.pullEnds = t + tac.PullLeast + (tac.PullMost-tac.PullLeast)*f.random.Float64()
-	m.effort = math.Max(0.8, math.Min(1.25, math.Exp(tac.Restless*f.random.NormFloat64())))
+	m.effort = max(0.8, min(1.25, math.Exp(tac.Restless*f.random.NormFloat64())))
 	if n == 0 {
 		m.effort = 0.9
 	}
@@ -329,6 +405,7 @@ func (f *field) choose(group []int32, t float64) {
 // closed, settling when it cannot.
 func (f *field) hunt(m *mover, group []int32, t float64) {
 	first := f.order[0]
+	m.chased = nil
 	if group[0] == first || m.v < 1 {
 		return
 	}
@@ -341,8 +418,8 @@ func (f *field) hunt(m *mover, group []int32, t float64) {
 			ahead = &f.riders[id]
 		}
 	}
-	if (ahead.x-m.x)/m.v < f.Tactics.ChaseWithinS {
-		m.effort += f.Tactics.Chase
+	if (ahead.x-m.x)/m.v < f.Tactics.ChaseWithinS && m.w > kept*m.wPrime {
+		m.chased = ahead
 	} else {
 		m.effort -= f.Tactics.Behind
 	}
@@ -356,7 +433,7 @@ func (f *field) push(m *mover, watts, shelter float64, at int, t float64) {
 	slope := m.weight*(f.Way.sin[at]+m.crr*f.Way.cos[at]) + m.b0
 	wheel := m.eta * watts
 	force := slope + m.v*(m.b1+drag*m.v)
-	middle := m.v + 0.5*f.dt*m.perM*(wheel/math.Max(m.v, 2)-force)
+	middle := m.v + 0.5*f.dt*m.perM*(wheel/max(m.v, 2)-force)
 	if middle < 0.5*m.v {
 		middle = 0.5 * m.v
 	}
@@ -373,7 +450,7 @@ func (f *field) push(m *mover, watts, shelter float64, at int, t float64) {
 		speed = math.Sqrt(energy)
 	}
 	if top := m.plan.Motion.DescentCap; top > 0 && speed > top {
-		speed = math.Max(top, math.Min(m.v, speed))
+		speed = max(top, min(m.v, speed))
 	}
 	braked = 0.5 * m.inertial * (energy - speed*speed)
 	f.moved(m, speed, middle, watts, drag, slope, at, braked, t)
@@ -386,13 +463,13 @@ func (f *field) follow(m *mover, ask, limit, shelter float64, at int, t float64)
 	slope := m.weight*(f.Way.sin[at]+m.crr*f.Way.cos[at]) + m.b0
 	middle := 0.5 * (m.v + ask)
 	force := slope + middle*(m.b1+drag*middle)
-	watts := (0.5*m.inertial*(ask*ask-m.v*m.v)/f.dt + force*middle) / m.eta
+	watts := (0.5*m.inertial*(ask*ask-m.v*m.v)/f.dt + force*middle) * m.perEta
 	switch {
 	case watts > limit:
 		f.push(m, limit, shelter, at, t)
 		return false
 	case watts < 0 || ask < slowest:
-		f.push(m, math.Max(0, math.Min(watts, limit)), shelter, at, t)
+		f.push(m, max(0, min(watts, limit)), shelter, at, t)
 		return true
 	}
 	f.moved(m, ask, middle, watts, drag, slope, at, 0, t)
@@ -424,7 +501,7 @@ func (f *field) moved(m *mover, speed, middle, watts, drag, slope float64, at in
 		}
 	} else {
 		m.w = m.form.Step(m.w, watts, f.dt)
-		m.over += math.Max(0, watts-m.cp) * f.dt
+		m.over += max(0, watts-m.cp) * f.dt
 	}
 	if m.w < m.lowest {
 		m.lowest = m.w
@@ -487,7 +564,7 @@ func (f *field) front() {
 		at = last
 	}
 	for _, id := range live {
-		if m := &f.riders[id]; at-m.x <= frontS*math.Max(m.v, 1) {
+		if m := &f.riders[id]; at-m.x <= frontS*max(m.v, 1) {
 			m.lastFront = m.x
 		}
 	}

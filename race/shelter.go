@@ -126,7 +126,7 @@ func (s Shelter) Factor(position int, gap float64) float64 {
 	if len(s.Position) == 0 {
 		return 1
 	}
-	f := s.Position[min(position, len(s.Position))-1]
+	f := s.Position[max(1, min(position, len(s.Position)))-1]
 	switch {
 	case position <= 1 || gap <= s.Full:
 		return f
