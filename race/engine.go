@@ -97,14 +97,20 @@ func (r *Race) Run(random *rand.Rand) Result {
 	}
 	f.prepare()
 	f.riders = make([]mover, len(r.Riders))
-	f.order = make([]int32, len(r.Riders))
 	for i := range r.Riders {
 		f.riders[i].set(&r.Riders[i], lasts, r.Speed)
-		f.order[i] = int32(i)
+		if !r.Riders[i].Ghost {
+			f.order = append(f.order, int32(i))
+		}
 	}
 	random.Shuffle(len(f.order), func(i, j int) { f.order[i], f.order[j] = f.order[j], f.order[i] })
+	for i := range r.Riders {
+		if r.Riders[i].Ghost {
+			f.order = append(f.order, int32(i))
+		}
+	}
 	if r.Watch >= 0 && r.Watch < len(r.Riders) {
-		f.trace = newTrace(r.Way)
+		f.trace = newTrace(r.Way, f.dt)
 	}
 	checks := int(checkEvery / f.dt)
 	limit := 6*lasts + 7200
@@ -523,7 +529,9 @@ func (f *field) retire(home int) {
 	for _, id := range live {
 		if f.riders[id].x >= f.length {
 			done = append(done, id)
-			f.insert(f.riders[id].finish)
+			if !f.riders[id].ghost {
+				f.insert(f.riders[id].finish)
+			}
 		} else {
 			kept = append(kept, id)
 		}
@@ -544,7 +552,7 @@ func (f *field) insert(t float64) {
 // front notes who rides within five seconds of the fifth.
 func (f *field) front() {
 	live := f.order[:len(f.order)-f.out]
-	rank := fifth - 1 - f.out
+	rank := fifth - 1 - len(f.firsts)
 	if rank < 0 || len(live) == 0 {
 		return
 	}

@@ -2,6 +2,7 @@ package race
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"chainline/capacity"
@@ -123,3 +124,5 @@ func BenchmarkRace(b *testing.B) {
 		race.Run(estimate.Stream(5, i))
 	}
 }
+
+func streamOf(seed uint64) *rand.Rand { return estimate.Stream(seed, 0) }

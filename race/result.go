@@ -38,13 +38,32 @@ type Trace struct {
 	Balance []float64 // share of W′ left, least in the piece
 	Shelter []float64 // share of drag left, mean
 	OverJ   []float64 // J above critical power
+	StepS   float64   // s, of Power
+	Power   []float32 // W, step by step from the rider's start
+}
+
+// Best is the highest mean power in watts over a duration in seconds, or the
+// mean over the whole race if that was shorter.
+func (t *Trace) Best(seconds float64) float64 {
+	n := min(len(t.Power), max(1, int(math.Round(seconds/t.StepS))))
+	sum, best := 0.0, 0.0
+	for i, p := range t.Power {
+		sum += float64(p)
+		if i >= n {
+			sum -= float64(t.Power[i-n])
+		}
+		if i >= n-1 {
+			best = math.Max(best, sum/float64(n))
+		}
+	}
+	return best
 }
 
 // tracePieces is how many pieces a course is traced in.
 const tracePieces = 100
 
-func newTrace(w *Way) *Trace {
-	t := &Trace{PieceM: w.length / tracePieces}
+func newTrace(w *Way, stepS float64) *Trace {
+	t := &Trace{PieceM: w.length / tracePieces, StepS: stepS}
 	t.Seconds, t.Watts, t.Balance = make([]float64, tracePieces), make([]float64, tracePieces), make([]float64, tracePieces)
 	t.Shelter, t.OverJ = make([]float64, tracePieces), make([]float64, tracePieces)
 	for i := range t.Balance {
@@ -58,6 +77,7 @@ func (t *Trace) add(x, watts, balance, shelter, cp, dt float64) {
 	t.Seconds[i] += dt
 	t.Watts[i] += watts * dt
 	t.Shelter[i] += shelter * dt
+	t.Power = append(t.Power, float32(watts))
 	t.OverJ[i] += math.Max(0, watts-cp) * dt
 	t.Balance[i] = math.Min(t.Balance[i], balance)
 }
