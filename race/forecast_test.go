@@ -19,7 +19,7 @@ func someone(wkg float64) Me {
 }
 
 func testAsk(wkg float64, races int) Ask {
-	return Ask{Way: hills(8000), Me: someone(wkg), Road: testRoad, BikeSD: 0.2, DragSD: 0.01, CrrSD: 0.0003, Field: Field{Category: testClass, Starters: 40}, Tactics: Usual, Races: races, Seed: 1, Workers: 2}
+	return Ask{Way: hills(6000), Me: someone(wkg), Road: testRoad, BikeSD: 0.2, DragSD: 0.01, CrrSD: 0.0003, Field: Field{Category: testClass, Starters: 40}, Tactics: Usual, Races: races, Seed: 1, Workers: 2}
 }
 
 // TestMoreWattsHangOnLonger: the same races, the same rider with more watts at
@@ -27,7 +27,7 @@ func testAsk(wkg float64, races int) Ask {
 func TestMoreWattsHangOnLonger(t *testing.T) {
 	before, first, last := -1.0, 0.0, 0.0
 	for i, wkg := range []float64{3.1, 3.4, 3.6, 3.9} {
-		o, err := Forecast(context.Background(), testAsk(wkg, 60))
+		o, err := Forecast(context.Background(), testAsk(wkg, 40))
 		if err != nil {
 			t.Fatal(err)
 		}

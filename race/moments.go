@@ -47,7 +47,7 @@ type Launch struct {
 }
 
 // launchOver is the stretch before the line that launches are compared on, m.
-const launchOver = 1000.0
+const launchOver = 500.0
 
 // BestLaunch is from where a rider with so many joules of W′ left goes all out
 // so as to be at the line soonest: until then in the wheels at a speed, from
