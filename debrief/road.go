@@ -50,7 +50,7 @@ type RoadRide struct {
 
 // Fitted is a number with its 95 % interval, or why it cannot be said.
 type Fitted struct {
-	estimate.Estimate `json:"estimate"`
+	estimate.Estimate         // its keys stand beside the others
 	Low95             float64 `json:"low95"`
 	High95            float64 `json:"high95"`
 	Unsaid            string  `json:"unsaid,omitempty"` // empty if it is said

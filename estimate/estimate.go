@@ -16,8 +16,11 @@ const Z80 = 1.2815515655446004
 // its 10th and 90th percentile. Origin says in words what it rests on. The
 // unit is that of the quantity and is named by whoever holds the estimate.
 type Estimate struct {
-	Mean, SD, Low80, High80 float64
-	Origin                  string
+	Mean   float64 `json:"mean"`
+	SD     float64 `json:"sd"`
+	Low80  float64 `json:"low80"`
+	High80 float64 `json:"high80"`
+	Origin string  `json:"origin,omitempty"`
 }
 
 // Normal is an estimate whose uncertainty is taken as normal; sd ≥ 0.

@@ -132,7 +132,7 @@ func TestErrorsAllAtOnce(t *testing.T) {
 		"resting_heart_rate_bpm": "160 bpm is more than the most possible here, 120 bpm.",
 		"evidence.2.watts":       "5 W is less than the least possible here, 10 W.",
 		"evidence.5.ascent_m":    "1200 m up in 2000 m of road is 60 %, more than the 35 % of the steepest streets; the ascent is what the road rises.",
-		"evidence.6.kind":        "This has to be known: test, best, threshold, hill, heart rate, talk.",
+		"evidence.6.kind":        "This has to be known: test, best, ride, threshold, hill, heart rate, talk.",
 		"evidence.7.harder":      "This does not belong to evidence of the kind “threshold”; leave it empty.",
 		"evidence.8.duration_s":  "This has to be known: over how long it was ridden.",
 		"zoo":                    "There is no such value here.",

@@ -3,9 +3,9 @@ package input
 // What a rider's evidence must not be: each kind has its keys, each key its range.
 var brokenEvidence = []brokenInput{
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: race, watts: 300}\n",
-		"f:3:12: evidence[1].kind: found \"race\"; expected one of test, best, threshold, hill, heart_rate, talk", ""},
+		"f:3:12: evidence[1].kind: found \"race\"; expected one of test, best, ride, threshold, hill, heart_rate, talk", ""},
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: heart-rate, watts: 300}\n",
-		"f:3:12: evidence[1].kind: found \"heart-rate\"; expected one of test, best, threshold, hill, heart_rate, talk", "Did you mean heart_rate?"},
+		"f:3:12: evidence[1].kind: found \"heart-rate\"; expected one of test, best, ride, threshold, hill, heart_rate, talk", "Did you mean heart_rate?"},
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: best, watts: 300}\n",
 		"f:3:5: evidence[1].duration_s: missing; expected over how long it was ridden, a number in s from 1 to 36000", ""},
 	{"rider", "mass_kg: 70\nevidence:\n  - {kind: best, duration_s: 600}\n",

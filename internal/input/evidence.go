@@ -11,7 +11,7 @@ import (
 // EvidenceFile is one thing known about the rider's power. What its kind has
 // no use for is zero, empty or not known.
 type EvidenceFile struct {
-	Kind            string            // "test", "best", "threshold", "hill", "heart_rate", "talk"
+	Kind            string            // "test", "best", "ride", "threshold", "hill", "heart_rate", "talk"
 	Duration        float64           // s, of a test or best, up a hill, or that an easy load was held; else 0
 	Watts           float64           // mean displayed watts; a threshold already factored; 0 for a hill
 	HeartRate       float64           // bpm at the end of an easy load; else 0
@@ -31,7 +31,7 @@ type EvidenceFile struct {
 }
 
 var evidenceFields = []field{
-	{key: "kind", form: word, words: []string{"test", "best", "threshold", "hill", "heart_rate", "talk"}, needed: true},
+	{key: "kind", form: word, words: []string{"test", "best", "ride", "threshold", "hill", "heart_rate", "talk"}, needed: true},
 	{key: "duration_s", unit: "s", low: 1, high: 36000, hint: "Is it in minutes? One minute is 60 s."},
 	{key: "watts", unit: "W", low: 10, high: 3000},
 	{key: "heart_rate_bpm", unit: "bpm", low: 40, high: 230},
@@ -62,6 +62,8 @@ var evidenceKinds = map[string]struct {
 		[]string{"harder", "source", "where", "accuracy_percent"}},
 	"best": {[]need{{"duration_s", "over how long it was ridden"}, {"watts", "its mean displayed watts"}},
 		[]string{"harder", "source", "where", "accuracy_percent"}},
+	"ride": {[]need{{"duration_s", "over how long the ride came nearest to your limit"}, {"watts", "its mean displayed watts"}},
+		[]string{"harder", "source", "where", "accuracy_percent"}},
 	"threshold": {[]need{{"watts", "the threshold"}},
 		[]string{"from", "source", "where", "accuracy_percent"}},
 	"hill": {[]need{{"duration_s", "the time taken up the hill"}, {"length_m", "how long its road is"}, {"ascent_m", "how much it rises"}},
@@ -77,6 +79,7 @@ var misplaced = map[string]string{
 	"threshold duration_s": "A threshold is not ridden over a duration; say what it was taken from: from: 20-minute test.",
 	"test from":            "Only a threshold is taken from something; a test is its own watts and duration.",
 	"hill watts":           "The time up the hill stands in for the watts; with a power meter it is kind: best.",
+	"ride from":            "Only a threshold is taken from something; a ride is its own watts and duration.",
 	"best from":            "Only a threshold is taken from something; a best is its own watts and duration.",
 }
 

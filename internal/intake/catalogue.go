@@ -38,7 +38,12 @@ func (c *Catalogue) Add(e Entry) {
 // began about the same time, so that the two can be compared; its error is
 // handed on. Different with no ID: it is new.
 func (c *Catalogue) Find(r *recording.Recording, load func(id string) (*recording.Recording, error)) (id string, how Relation, err error) {
-	if id, known := c.prints[Fingerprint(r)]; known {
+	return c.FindAs(Fingerprint(r), r, load)
+}
+
+// FindAs is Find for a recording whose fingerprint is known.
+func (c *Catalogue) FindAs(fingerprint string, r *recording.Recording, load func(id string) (*recording.Recording, error)) (id string, how Relation, err error) {
+	if id, known := c.prints[fingerprint]; known {
 		return id, SameRecording, nil
 	}
 	from, _ := slices.BinarySearchFunc(c.entries, r.StartUnix-startsApart, func(x Entry, start float64) int { return cmp.Compare(x.StartUnix, start) })

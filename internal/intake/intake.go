@@ -40,6 +40,7 @@ type Arrived struct {
 	Hash      string // of the file's bytes
 	Kind      string // "FIT", "GPX", "CSV" or "stored"
 	Number    int    // of the recording in its file, from 1
+	Of        int    // how many there are in its file
 	Recording recording.Recording
 	Original  []byte   // the file as it came, unpacked, to be kept; shared by its recordings
 	Losses    []string // what was left out or put right, one sentence each
@@ -136,7 +137,7 @@ func (d *door) file(name string, data []byte, kind kind) error {
 func (d *door) hand(name, hash string, data []byte, got []Arrived) error {
 	for i := range got {
 		a := got[i]
-		a.File, a.Hash, a.Original, a.Number = name, hash, data, i+1
+		a.File, a.Hash, a.Original, a.Number, a.Of = name, hash, data, i+1, len(got)
 		if err := a.Recording.Validate(); err != nil {
 			return d.refuse(name, hash, problem.Bad("%s: it makes no recording: %v", name, err))
 		}
@@ -173,7 +174,7 @@ func sparse(r *recording.Recording) string {
 }
 
 func (d *door) refuse(name, hash string, err error) error {
-	return d.each(Arrived{File: name, Hash: hash, Number: 1, Err: err})
+	return d.each(Arrived{File: name, Hash: hash, Number: 1, Of: 1, Err: err})
 }
 
 func hashOf(data []byte) string {

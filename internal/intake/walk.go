@@ -20,18 +20,15 @@ const workers = 2
 // are in memory at once, an archive's one by one. Walk stops at the first
 // error of each and when the context ends, whose error it then returns.
 func Walk(ctx context.Context, root fs.FS, known func(hash string) bool, each func(Arrived) error, progress func(done, total int)) error {
-	names, err := list(ctx, root)
+	names, err := List(ctx, root)
 	if err != nil {
 		return err
 	}
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
 	var mutex sync.Mutex
-	done, next := 0, make(chan string)
 	one := func(a Arrived) error {
 		mutex.Lock()
 		defer mutex.Unlock()
-		if err := context.Cause(ctx); err != nil {
+		if err := ctx.Err(); err != nil { // it ended while this one waited
 			return err
 		}
 		return each(a)
@@ -41,11 +38,28 @@ func Walk(ctx context.Context, root fs.FS, known func(hash string) bool, each fu
 		defer mutex.Unlock()
 		return known != nil && known(hash)
 	}
+	return Files(ctx, root, names, asked, one, progress)
+}
+
+// Files is Walk over these files of a folder, whatever their names. known and
+// each may be called for two recordings at once; those of one file come one
+// after the other.
+func Files(ctx context.Context, root fs.FS, names []string, known func(hash string) bool, each func(Arrived) error, progress func(done, total int)) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	var mutex sync.Mutex
+	done, next := 0, make(chan string)
+	one := func(a Arrived) error {
+		if err := context.Cause(ctx); err != nil {
+			return err
+		}
+		return each(a)
+	}
 	var group sync.WaitGroup
 	for range workers {
 		group.Go(func() {
 			for name := range next {
-				d := &door{limits: Usual(), known: asked, each: one, stopped: func() error { return context.Cause(ctx) }}
+				d := &door{limits: Usual(), known: known, each: one, stopped: func() error { return context.Cause(ctx) }}
 				if err := d.open(root, name); err != nil {
 					stop(err)
 					return
@@ -72,8 +86,8 @@ feed:
 	return context.Cause(ctx)
 }
 
-// list is the files below a folder that may be recordings.
-func list(ctx context.Context, root fs.FS) ([]string, error) {
+// List is the files below a folder that may be recordings.
+func List(ctx context.Context, root fs.FS) ([]string, error) {
 	var names []string
 	err := fs.WalkDir(root, ".", func(name string, e fs.DirEntry, err error) error {
 		if stopped := ctx.Err(); stopped != nil {

@@ -265,7 +265,7 @@ func evidenceOf(f input.RiderFile, day time.Time, leftOut bool) []capacity.Evide
 	return out
 }
 
-var evidenceKinds = map[string]capacity.Kind{"test": capacity.MaximalTest, "best": capacity.BestEffort, "threshold": capacity.StatedThreshold,
+var evidenceKinds = map[string]capacity.Kind{"test": capacity.MaximalTest, "best": capacity.BestEffort, "ride": capacity.RideEffort, "threshold": capacity.StatedThreshold,
 	"hill": capacity.HillTime, "heart_rate": capacity.EasyHeartRate, "talk": capacity.TalkTest}
 
 // daysBefore is how many days before day a date is, negative after it; 0 if
