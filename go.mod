@@ -5,15 +5,18 @@ go 1.26.0
 require go.yaml.in/yaml/v3 v3.0.6
 
 require (
+	github.com/arran4/golang-ical v0.3.4
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
 	github.com/danielgtaylor/huma/v2 v2.37.2
+	github.com/emersion/go-ical v0.0.0-20250329121855-f41e73efc392
 	github.com/evanw/esbuild v0.28.2
 	github.com/godbus/dbus/v5 v5.2.4
 	github.com/jba/templatecheck v0.7.1
 	github.com/muktihari/fit v0.26.1
 	github.com/spf13/cobra v1.10.2
 	github.com/spf13/pflag v1.0.10
+	github.com/teambition/rrule-go v1.8.2
 	golang.org/x/crypto v0.59.0
 	golang.org/x/term v0.48.0
 	gonum.org/v1/gonum v0.17.0
