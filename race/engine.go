@@ -28,8 +28,12 @@ const (
 	sluggish   = 7.0     // m/s, below which a rider follows as hard as W′ allows, as off the line
 	comingPast = 1.0     // m/s faster than the bunch on the way to its front
 	bridgeS    = 15.0    // s in which a gap would be closed if it could be
-	kept       = 0.15    // share of W′ below which nobody closes a gap for others
-	rested     = 0.30    // share of W′ with which a rider who was dropped works again
+	// Sprints are a lottery of moments and wheels: sd of the logarithm of when
+	// riders start theirs and of the drag the wheels they find leave. Our judgement.
+	sprintEarly = 0.25
+	sprintLuck  = 0.12
+	kept        = 0.15 // share of W′ below which nobody closes a gap for others
+	rested      = 0.30 // share of W′ with which a rider who was dropped works again
 )
 
 // Race is a start list on a way.
@@ -62,6 +66,7 @@ type mover struct {
 	lastFront                   float64 // m
 	spent                       bool    // let go and not rested
 	leads, ghost                bool
+	sprintFrom, luck            float64 // s before the line, share of drag
 	form                        capacity.Balance
 	plan                        *Rider
 	chased                      *mover // last wheel of the group ahead, while its gap is being closed
@@ -102,6 +107,11 @@ func (r *Race) Run(random *rand.Rand) Result {
 		if !r.Riders[i].Ghost {
 			f.order = append(f.order, int32(i))
 		}
+	}
+	own := rand.New(rand.NewPCG(random.Uint64(), 1)) // of its own, so that a ghost at the end changes nothing
+	for i := range f.riders {
+		f.riders[i].sprintFrom = r.Tactics.SprintFrom * math.Exp(sprintEarly*own.NormFloat64())
+		f.riders[i].luck = math.Exp(sprintLuck * own.NormFloat64())
 	}
 	random.Shuffle(len(f.order), func(i, j int) { f.order[i], f.order[j] = f.order[j], f.order[i] })
 	for i := range r.Riders {
@@ -238,8 +248,8 @@ func (f *field) ride(m, ref *mover, gap float64, position, at int, t float64) bo
 	}
 	limit := m.limit(toGo)
 	switch {
-	case toGo < f.Tactics.SprintFrom && !m.spent && m.plan.Plan == nil:
-		f.push(m, limit, shelter, at, t)
+	case toGo < m.sprintFrom && !m.spent && m.plan.Plan == nil:
+		f.push(m, limit, shelter*m.luck, at, t)
 		return true
 	case m.plan.Plan != nil && ref == nil:
 		f.push(m, f.alone(m, at, t, toGo), shelter, at, t)
