@@ -39,7 +39,7 @@ func BestsPicture(lines []BestLine, critical float64, notes []BestNote) template
 	if !(x1 > x0) {
 		return ""
 	}
-	return bothWays("bests", 300, func(a *axes) {
+	return bothWays("bests", inColumn, 270, func(a *axes) {
 		a.logX = true
 		a.span(x0, x1, 0, 1.12*top)
 		a.gridY(5, whole)
@@ -90,7 +90,7 @@ func LeftPicture(w debrief.BalanceSeries) template.HTML {
 	for _, p := range w.Points {
 		least = math.Min(least, p.J)
 	}
-	return bothWays("left", 190, func(a *axes) {
+	return bothWays("remains", inColumn, 190, func(a *axes) {
 		a.span(w.Points[0].S, w.Points[len(w.Points)-1].S, least/1000, full/1000)
 		a.gridY(4, func(v float64) string { return decimals(v, 0) })
 		a.minutes()
@@ -128,7 +128,7 @@ func PowerPicture(shape []float64, seconds, critical float64) template.HTML {
 			top = math.Max(top, 1.05*w)
 		}
 	}
-	return bothWays("power", 220, func(a *axes) {
+	return bothWays("power", acrossPage, 220, func(a *axes) {
 		a.span(0, seconds, 0, top)
 		a.gridY(4, whole)
 		a.minutes()
@@ -189,9 +189,8 @@ func SplitPicture(s debrief.Split) template.HTML {
 	if len(s.Parts) == 0 {
 		return ""
 	}
-	const row = 34.0
-	return bothWays("split", row*float64(len(s.Parts))+26, func(a *axes) {
-		a.high = row*float64(len(s.Parts)) + 26
+	const row = 40.0
+	return bothWays("split", inColumn, row*float64(len(s.Parts))+26, func(a *axes) {
 		step := (a.high - 26) / float64(len(s.Parts))
 		a.left, a.top, a.low = 8, 4, a.high-22
 		a.span(-1.15*most, 1.15*most, 0, 1)
@@ -205,7 +204,8 @@ func SplitPicture(s debrief.Split) template.HTML {
 			}
 			from, to := math.Min(0, p.Seconds), math.Max(0, p.Seconds)
 			a.f(`<rect class="bar" x="%s" y="%s" width="%s" height="10"/>`, at(a.x(from)), at(y+1), at(math.Max(1, a.x(to)-a.x(from))))
-			a.text("mid", a.x(p.Seconds/2), y-4, p.Name+" "+signedWhole(p.Seconds)+nb+"s")
+			a.text("begin name", a.left, y-4, p.Name)
+			a.text("end name", a.right, y-4, signedWhole(p.Seconds)+nb+"s")
 		}
 	})
 }
@@ -219,7 +219,7 @@ func MovedPicture(m debrief.Moved) template.HTML {
 	pad := 0.1 * (high - low)
 	x := func(v float64) string { return at(4 + 192*(v-low+pad)/(high-low+2*pad)) }
 	var d drawing
-	d.f(`<svg class="moved" viewBox="0 0 200 30" preserveAspectRatio="none" aria-hidden="true">`)
+	d.f(`<svg class="twice" viewBox="0 0 200 30" preserveAspectRatio="none" aria-hidden="true">`)
 	d.f(`<path class="was" d="M%s 9H%s"/><path class="wasmean" d="M%s 3V15"/>`, x(m.Before.Low80), x(m.Before.High80), x(m.Before.Mean))
 	d.f(`<path class="is" d="M%s 21H%s"/><path class="ismean" d="M%s 14V28"/></svg>`, x(m.After.Low80), x(m.After.High80), x(m.After.Mean))
 	return template.HTML(d.String()) //nolint:gosec // numbers only

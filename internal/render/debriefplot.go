@@ -24,26 +24,29 @@ type axes struct {
 }
 
 // newAxes is a picture of a height, with room for labels at its left and foot.
-func newAxes(class string, phone bool, high float64) *axes {
-	a := &axes{phone: phone, wide: 1000, high: high, left: 52, right: 990, top: 12, low: high - 28}
+func newAxes(class string, phone bool, wide, high float64) *axes {
+	a := &axes{phone: phone, wide: wide, high: high, left: 46, right: wide - 6, top: 12, low: high - 28}
 	which := "wide"
 	if phone {
-		a.wide, a.left, a.right = 380, 44, 376
+		a.wide, a.left, a.right = 380, 42, 376
 		which = "phone"
 	}
 	fmt.Fprintf(&a.b, `<svg class="pic %s %s" viewBox="0 0 %s %s" aria-hidden="true">`, class, which, at(a.wide), at(high))
 	return a
 }
 
+// Widths of pictures on a wide page: across it, and in its wider column.
+const acrossPage, inColumn = 1000, 640
+
 // bothWays draws a picture for a wide page and for a phone.
-func bothWays(class string, high float64, draw func(*axes)) template.HTML {
+func bothWays(class string, wide, high float64, draw func(*axes)) template.HTML {
 	var out strings.Builder
 	for _, phone := range []bool{false, true} {
 		h := high
 		if phone {
 			h = math.Max(0.72*high, math.Min(high, 170))
 		}
-		a := newAxes(class, phone, h)
+		a := newAxes(class, phone, wide, h)
 		draw(a)
 		out.WriteString(a.b.String() + `</svg>`)
 	}

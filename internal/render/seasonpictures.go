@@ -30,7 +30,7 @@ func ResponsePicture(c debrief.Calendar) template.HTML {
 		most = math.Max(most, math.Max(d.Fitness.High80, d.Fatigue.High80))
 		netLeast, netMost = math.Min(netLeast, d.Net.Low80), math.Max(netMost, d.Net.High80)
 	}
-	return bothWays("response", 380, func(a *axes) {
+	return bothWays("response", acrossPage, 400, func(a *axes) {
 		first, last := float64(c.Days[0].Day), float64(c.Days[len(c.Days)-1].Day)
 		bottom := a.high - 28
 		each := bottom / 3
@@ -96,11 +96,7 @@ func CalendarPicture(c debrief.Calendar) template.HTML {
 	for _, d := range c.Days {
 		most = math.Max(most, d.Load)
 	}
-	return bothWays("days", 262, func(a *axes) {
-		a.high = 262
-		if a.phone {
-			a.high = 0.72 * 262
-		}
+	return bothWays("days", acrossPage, 262, func(a *axes) {
 		weeks := weeksWide
 		if a.phone {
 			weeks = weeksPhone
