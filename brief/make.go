@@ -90,6 +90,7 @@ type Request struct {
 	ReserveJ    float64 // J; −1 for the usual share
 	CuesPerHour float64 // 0 for the usual number
 	Recovery    capacity.Recovery
+	Holding     pacing.Holding // of plans, learnt from rides
 	ByGradient  bool           // rules as well as cues
 	Given       []pacing.Piece // a plan to judge instead of making one
 	Stated      *Stated        // capacity stated for a check
@@ -215,6 +216,7 @@ func (q Request) world(c capacity.Capacity) pacing.World {
 		return w
 	}
 	w.RecoveryMedian, w.RecoverySD = capacity.RecoverySpread(q.Recovery)
+	w.Holding = q.Holding
 	if w.ByFeel = q.byFeel(); w.ByFeel {
 		w.SourceSD, _ = q.Rig.SourceSD()
 	}

@@ -65,13 +65,21 @@ func Learn(q LearnRequest) Learning {
 	rider := q.Rider
 	rider.Evidence = append(slices.Clone(rider.Evidence), l.Added...)
 	l.Learnt, l.Account = capacity.Infer(rider, q.Source, estimate.Stream(q.Seed, 0))
-	for _, n := range learntNumbers {
-		a, _ := before.Displayed.Estimate(n.of, "")
-		b, _ := l.Learnt.Displayed.Estimate(n.of, "")
-		l.Numbers = append(l.Numbers, Moved{n.name, n.unit, interval(a), interval(b)})
+	a, b := Numbers(before.Displayed), Numbers(l.Learnt.Displayed)
+	for i, n := range learntNumbers {
+		l.Numbers = append(l.Numbers, Moved{n.name, n.unit, a[i], b[i]})
 	}
 	l.Sentence = l.words()
 	return l
+}
+
+// Numbers are those of a capacity that a Learning has, in its order.
+func Numbers(c capacity.Capacity) (out []Interval) {
+	for _, n := range learntNumbers {
+		e, _ := c.Estimate(n.of, "")
+		out = append(out, interval(e))
+	}
+	return out
 }
 
 var learntNumbers = []struct {

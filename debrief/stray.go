@@ -90,6 +90,39 @@ func LearnStrays(rides [][]Held) Strays {
 	return s
 }
 
+// Holding is how the next plan is expected to be held: the habit of each kind
+// of place that was ridden, and the scatter of whole rides. A stretch is of a
+// gradient and of a part of the ride: what all parts have in common is the
+// gradients' already.
+func (s Strays) Holding() pacing.Holding {
+	h := pacing.Holding{SD: s.Scatter.Mean}
+	common, rides := 0.0, 0
+	for i, p := range s.Places {
+		if w := reach[i]; w.share > 0 {
+			common += w.share * p.Bias.Mean
+		}
+		rides += p.Rides
+	}
+	if rides == 0 {
+		return pacing.Holding{}
+	}
+	for i, p := range s.Places {
+		w := reach[i]
+		habit := pacing.Habit{GradientFrom: w.from, GradientTo: w.to, IntoTo: 2, Mean: p.Bias.Mean, SD: (p.Bias.High80 - p.Bias.Low80) / 2 / estimate.Z80}
+		if w.share > 0 {
+			habit = pacing.Habit{GradientFrom: -1, GradientTo: 1, IntoFrom: w.from, IntoTo: w.to, Mean: p.Bias.Mean - common, SD: habit.SD}
+		}
+		if p.Rides > 0 {
+			h.Habits = append(h.Habits, habit)
+		}
+	}
+	return h
+}
+
+// reach is where each of places is, by gradient, or by the part of the ride,
+// which is the share of it.
+var reach = []struct{ from, to, share float64 }{{-1, -0.02, 0}, {-0.02, 0.02, 0}, {0.02, 0.05, 0}, {0.05, 1, 0}, {0, 0.2, 0.2}, {0.2, 0.8, 0.6}, {0.8, 2, 0.2}}
+
 // HeldCues are the cues of a ride against its plan that were ridden to their
 // end, as stretches to learn from.
 func HeldCues(a *Against) (out []Held) {

@@ -53,6 +53,9 @@ type World struct {
 	// Otherwise Capacity is in displayed watts and knows the source's error.
 	ByFeel   bool
 	SourceSD float64
+	// Holding is how the rider holds plans, if that was learnt. It is not read
+	// ByFeel or Steady.
+	Holding Holding
 	// Steady leaves out the rider's day and how a plan is held, so that the
 	// rest can be checked alone.
 	Steady bool
@@ -75,6 +78,7 @@ type draw struct {
 	balance capacity.Balance
 	power   float64 // executed displayed watts over planned
 	counted float64 // watts as the capacity counts them over executed displayed
+	habits  []float64
 }
 
 // sample draws one world. Every draw takes the same number of variates in the
@@ -90,7 +94,7 @@ func (w World) sample(r *rand.Rand, o Orders) draw {
 	road.CdA = math.Max(0.5*road.CdA, road.CdA+w.DragAreaSD*z[1])
 	road.Crr = math.Max(0.3*road.Crr, road.Crr+w.CrrSD*z[2])
 	mass := math.Max(0.7*w.RiderMass, w.RiderMass+w.RiderSD*z[3])
-	form, hold := math.Exp(formSD*z[5]), math.Exp(holdSD*z[6])
+	form, hold := math.Exp(formSD*z[5]), math.Exp(w.Holding.sd()*z[6])
 	if w.Steady {
 		form, hold = 1, 1
 	}
@@ -101,6 +105,9 @@ func (w World) sample(r *rand.Rand, o Orders) draw {
 	d := draw{motion: road.Motion(mass), power: form * hold, counted: 1}
 	cp := c.SustainableCP(o.Duration) * form
 	d.balance = capacity.Balance{CriticalPower: cp, WPrime: c.WPrime * form, Form: w.Form, Speed: speed}
+	if !w.ByFeel && !w.Steady {
+		d.habits = w.Holding.draw(r)
+	}
 	if w.ByFeel {
 		// The same sensation asks this rider for this share of their own CP.
 		source := math.Exp(w.SourceSD * z[4])
@@ -243,7 +250,7 @@ func (w World) one(o Orders, known *prepared, seed uint64, index int) ridden {
 	if w.Form == capacity.Integral {
 		d.balance.MeanDeficit = deficitOf(known, d)
 	}
-	return d.ride(known.shape, known.watts, w.Road.StartSpeed)
+	return d.ride(known.shape, w.Holding.ridden(known.shape, known.watts, d.habits), w.Road.StartSpeed)
 }
 
 // deficitOf is the mean deficit below CP of the intended power, weighted by

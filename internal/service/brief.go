@@ -42,6 +42,9 @@ type BriefRequest struct {
 
 	CriticalPower, WPrime, PowerLimit *float64 // W, J, W: stated for a check
 
+	// Taught is what rides that are kept taught of the rider; nil: nothing.
+	Taught *Taught
+
 	Seed           uint64
 	Draws, Workers int
 	Progress       func(string)
@@ -101,6 +104,7 @@ func (q BriefRequest) request() (brief.Request, error) {
 	}
 	ask.Rider, ask.Acclimatised, ask.Weighed = riderOf(rider, day), rider.Acclimatised.Or(false), weighed(rider)
 	ask.EasyOnly, ask.Health = rider.EasyOnly, rider.Cautions
+	q.Taught.teach(&ask, day)
 	set, err := read(q, q.Rig, input.ReadRig)
 	if err != nil {
 		return ask, err

@@ -43,6 +43,9 @@ type DebriefRequest struct {
 	// only.
 	Single string
 
+	// keep tells which of what cleaning finds is done; nil: all.
+	keep func(recording.Change) bool
+
 	Each     func(DebriefSheet) error // is handed one after the other, in the order of time
 	Progress func(string)             // may be nil
 }
@@ -50,6 +53,7 @@ type DebriefRequest struct {
 // DebriefSheet is one ride's debrief and what it was made from.
 type DebriefSheet struct {
 	Schema string `json:"schema"`
+	ID     string `json:"ride,omitempty"` // of a ride that is kept
 	File   string `json:"file"`
 	Kind   string `json:"kind"`   // FIT, GPX, CSV or stored
 	Number int    `json:"number"` // of the ride in its file, from 1
@@ -79,6 +83,10 @@ type debriefed struct {
 	days    []string // of the rides, as best.Ride counts them
 	files   []string
 	last    brief.Request // of the last ride
+
+	ids    []string // as files, of rides that are kept
+	asOf   int      // the day the response is of; 0: that of the last ride
+	events []debrief.Event
 }
 
 // Debrief reads rides and makes a debrief of each. What could not be used
@@ -236,7 +244,11 @@ func (d *debriefed) one(ctx context.Context, t taken) error {
 	s := DebriefSheet{Schema: DebriefSchema, File: t.file, Kind: t.kind, Number: t.number, Losses: t.losses, Cleaned: !d.q.AsRecorded, Harder: d.q.Harder}
 	rec := t.recording
 	if s.Cleaned {
-		rec, s.Changes = recording.Clean(rec)
+		s.Changes = recording.Suspect(rec)
+		if d.q.keep != nil {
+			s.Changes = slices.DeleteFunc(s.Changes, func(c recording.Change) bool { return !d.q.keep(c) })
+		}
+		rec = recording.Apply(rec, s.Changes)
 	}
 	if d.without("heart_rate") {
 		rec = withoutHeart(rec)

@@ -1,7 +1,6 @@
 package service
 
 import (
-	"math"
 	"slices"
 	"time"
 
@@ -22,8 +21,21 @@ type DebriefSeason struct {
 	Bests   []SeasonBest     `json:"bests,omitempty"`
 	// Numbers are the capacity before the first ride and after the last.
 	Numbers  []debrief.Moved   `json:"numbers,omitempty"`
-	Response *debrief.Calendar `json:"response,omitempty"` // as of the last ride's day; days since 1970-01-01
+	Response *debrief.Calendar `json:"response,omitempty"` // as of the last ride's day, of rides that are kept as of the day asked for; days since 1970-01-01
 	Unsaid   []string          `json:"unsaid,omitempty"`
+
+	// What follows is of rides that are kept.
+	Timeline []SeasonPoint      `json:"timeline,omitempty"` // the threshold before each ride
+	Places   string             `json:"indoors_and_outdoors,omitempty"`
+	Foretold []debrief.Foretold `json:"foretold,omitempty"` // finish times, s
+	Record   *debrief.Record    `json:"forecast_record,omitempty"`
+	Strays   *debrief.Strays    `json:"strays,omitempty"`
+
+	// MeanMax is the best of every duration, whole; IDs are the rides' by its
+	// Ride, empty if they are not kept. Bests has some of it.
+	MeanMax debrief.Season `json:"-"`
+	IDs     []string       `json:"-"`
+	Days    []string       `json:"-"` // of the rides, in the same order
 }
 
 // SeasonBest is the highest mean power of a duration over all rides.
@@ -32,6 +44,7 @@ type SeasonBest struct {
 	Watts   float64 `json:"watts"`
 	Date    string  `json:"date,omitempty"`
 	File    string  `json:"file"`
+	RideID  string  `json:"ride,omitempty"` // if it is kept
 }
 
 // remember keeps what the next ride and the season need.
@@ -80,8 +93,9 @@ func telling(all []capacity.Evidence) (out []capacity.Evidence) {
 }
 
 // bests keeps the best of every duration and whose it is.
-func (d *debriefed) bests(m debrief.MeanMax) {
-	is := len(d.files) - 1
+func (d *debriefed) bests(m debrief.MeanMax) { d.bestOf(m, len(d.files)-1) }
+
+func (d *debriefed) bestOf(m debrief.MeanMax, is int) {
 	both := debrief.BestOver([]debrief.MeanMax{d.best.MeanMax, m})
 	for i, r := range both.Ride {
 		if r == 1 {
@@ -107,10 +121,15 @@ func (d *debriefed) season(out []DebriefLeftOut) DebriefSeason {
 			s.To = day
 		}
 	}
-	for n := 5; n <= len(d.best.Watts); n = max(n+1, int(math.Round(1.25*float64(n)))) {
+	for _, n := range SeasonGrid(len(d.best.Watts)) {
 		of := d.best.Ride[n-1]
-		s.Bests = append(s.Bests, SeasonBest{Seconds: n, Watts: d.best.Watts[n-1], Date: d.days[of], File: d.files[of]})
+		b := SeasonBest{Seconds: n, Watts: d.best.Watts[n-1], Date: d.days[of], File: d.files[of]}
+		if d.ids != nil {
+			b.RideID = d.ids[of]
+		}
+		s.Bests = append(s.Bests, b)
 	}
+	s.MeanMax, s.IDs, s.Days = d.best, d.ids, d.days
 	d.response(&s)
 	return s
 }
@@ -120,7 +139,7 @@ func (d *debriefed) response(s *DebriefSeason) {
 	if d.q.Brief.Rider == "" || len(d.rode) < 2 || s.From == "" {
 		return
 	}
-	first, last := slices.Min(d.rode), slices.Max(d.rode)
+	first, last := slices.Min(d.rode), max(slices.Max(d.rode), d.asOf)
 	if last-first < leastSeason {
 		s.Unsaid = append(s.Unsaid, "The response to the rides: cannot say, because they span less than four weeks.")
 		return
@@ -129,7 +148,7 @@ func (d *debriefed) response(s *DebriefSeason) {
 	for day, load := range d.loads {
 		loads[day-first] += load
 	}
-	calendar := debrief.Training{First: first, Loads: loads, Seed: d.q.Brief.Seed}.Respond()
+	calendar := debrief.Training{First: first, Loads: loads, Events: d.events, Seed: d.q.Brief.Seed}.Respond()
 	if d.last.EasyOnly {
 		calendar.Next = nil
 		s.Unsaid = append(s.Unsaid, "No days ahead are suggested, because the health questions say easy riding only for now.")

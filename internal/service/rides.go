@@ -1,7 +1,9 @@
 package service
 
 import (
+	"context"
 	"log/slog"
+	"sync"
 	"time"
 
 	"chainline/debrief"
@@ -20,7 +22,18 @@ type AppConfig struct {
 // App is the library of rides that a data folder keeps: taken in, looked at,
 // learnt from. Its methods may be called from many goroutines at once.
 type App struct {
-	c AppConfig
+	c    AppConfig
+	base context.Context // ends with Close
+	stop context.CancelFunc
+	wait sync.WaitGroup
+
+	mu       sync.Mutex
+	jobs     map[ImportID]*importJob
+	toLearn  map[string]bool // riders whose rides are to be learnt from soon
+	learning sync.Mutex      // one at a time
+	sheets   sheetCache
+	copying  sync.Mutex
+	copySaid bool // that rides cannot be copied
 }
 
 // RideRow is one ride in a list. What is not known is empty or zero.
@@ -32,17 +45,20 @@ type RideRow struct {
 	CourseID string    `json:"course,omitempty"`
 	BriefID  string    `json:"brief,omitempty"`
 	Title    string    `json:"title,omitempty"`
-	Start    time.Time `json:"start"`          // in the zone in which it was ridden
-	Dated    bool      `json:"dated"`          // the recording says when it was
-	File     string    `json:"file"`           // as it came
-	Kind     string    `json:"kind"`           // FIT, GPX, CSV or stored
-	Live     string    `json:"live,omitempty"` // ID of the ride in this program it came from
+	Start    time.Time `json:"start"`           // in the zone in which it was ridden
+	Dated    bool      `json:"dated"`           // the recording says when it was
+	File     string    `json:"file"`            // as it came
+	Kind     string    `json:"kind"`            // FIT, GPX, CSV or stored
+	Live     string    `json:"live,omitempty"`  // ID of the ride in this program it came from
+	Bench    bool      `json:"bench,omitempty"` // ridden on a simulated rig: it teaches nothing
 	Indoors  bool      `json:"indoors"`
 	Sport    string    `json:"sport,omitempty"`
 
 	Seconds         float64           `json:"seconds"` // outside pauses
 	Metres          float64           `json:"metres,omitempty"`
 	Kilojoules      float64           `json:"kilojoules,omitempty"`
+	MeanWatts       float64           `json:"mean_w,omitempty"`
+	MeanHeart       float64           `json:"mean_heart,omitempty"`
 	EquivalentWatts float64           `json:"equivalent_w,omitempty"`
 	Load            *debrief.Interval `json:"load_th,omitempty"` // threshold-hours; nil: not reckoned yet, or no threshold is known
 	Share           float64           `json:"share_of_threshold,omitempty"`
@@ -51,7 +67,7 @@ type RideRow struct {
 	Weighed        *[3]float64 `json:"weighed,omitempty"`                // kg before, kg after, l drunk
 	Alone          bool        `json:"alone,omitempty"`
 	CleanedChanges int         `json:"cleaned_changes"`    // that are made
-	Undone         []int       `json:"undone,omitempty"`   // changes that were taken back
+	Undone         int         `json:"undone,omitempty"`   // changes that were taken back
 	Repeats        string      `json:"repeats,omitempty"`  // ID of the ride that this is another device's recording of
 	Left           bool        `json:"left_out,omitempty"` // from learning and the season, on purpose
 	Cached         bool        `json:"cached"`             // its debrief opens at once
@@ -61,6 +77,7 @@ type RideRow struct {
 type RideFilter struct {
 	From, To time.Time // days, both included; zero: open
 	Indoors  *bool
+	NoRider  bool   // only those that belong to nobody yet
 	Text     string // in title or file name
 	Limit    int    // 0: all
 }

@@ -29,7 +29,11 @@ const (
 var validID = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,39}$`)
 
 // newID draws an ID that nobody else has: 16 of 32 letters, 80 bits.
-func newID() string { return strings.ToLower(rand.Text()[:16]) }
+func newID() string { return NewID() }
+
+// NewID draws an ID for something that is to be kept together with others that
+// refer to it.
+func NewID() string { return strings.ToLower(rand.Text()[:16]) }
 
 // checkObject refuses what must not be kept, and fills in size and sum of the
 // original.

@@ -92,7 +92,15 @@ func (s *Store) AddRides(ctx context.Context, rides []Ride, files map[string][]b
 			if !s.hasRideFile(r.Hash) {
 				return problem.Bad("ride %.60q: its file is missing", r.Filename)
 			}
+			repeats := r.Repeats
+			r.Repeats = ""
 			if err := writeRide(ctx, tx, r); err != nil {
+				return err
+			}
+			if repeats == "" {
+				continue
+			}
+			if _, err := tx.ExecContext(ctx, "UPDATE rides SET repeats = ?1 WHERE id = ?2 AND EXISTS (SELECT 1 FROM rides WHERE id = ?1)", repeats, r.ID); err != nil {
 				return err
 			}
 		}

@@ -1,0 +1,162 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"chainline/brief"
+	"chainline/capacity"
+	"chainline/debrief"
+	"chainline/internal/problem"
+	"chainline/room"
+)
+
+// Taught is what rides that are kept teach a brief, beside the rider's file.
+type Taught struct {
+	Efforts []capacity.Evidence
+	Rode    []int // days with a ride, rising: time off lies between
+	Weighed room.SweatMeasurements
+	Strays  *debrief.Strays // nil: no plan was ridden yet
+}
+
+// Keys of what was learnt, by which it is left out.
+const (
+	keyTimeOff = "time off"
+	keyStrays  = "plans"
+)
+
+func keyRide(id string) string  { return "ride/" + id }
+func keySweat(id string) string { return "sweat/" + id }
+func keyHeld(id string) string  { return "plan/" + id }
+
+// teach puts what rides taught into a brief's request, as of its day.
+func (t *Taught) teach(ask *brief.Request, day time.Time) {
+	if t == nil {
+		return
+	}
+	for _, e := range t.Efforts {
+		if e.Age = daysBefore(day, e.Date); e.Age >= 0 {
+			ask.Rider.Evidence = append(ask.Rider.Evidence, e)
+		}
+	}
+	today := dayNumber(day)
+	rode := slices.DeleteFunc(slices.Clone(t.Rode), func(d int) bool { return d > today })
+	ask.Rider.Off = append(ask.Rider.Off, debrief.TimeOff(rode, today)...)
+	ask.Weighed = append(ask.Weighed, t.Weighed...)
+	if t.Strays != nil {
+		ask.Holding = t.Strays.Holding()
+	}
+}
+
+// Taught is what a rider's rides teach the next brief. A rider without rides
+// is taught nothing.
+func (a *App) Taught(ctx context.Context, riderID string) (*Taught, error) {
+	if riderID == "" {
+		return nil, nil
+	}
+	h, err := a.learn(ctx, riderID, time.Time{}, "", nil)
+	if err != nil {
+		return nil, err
+	}
+	out, err := a.c.Store.LeftOut(ctx, riderID)
+	if err != nil {
+		return nil, err
+	}
+	t := &Taught{Efforts: h.efforts, Weighed: h.weighed}
+	if !out[keyTimeOff] {
+		t.Rode = h.rode
+	}
+	if !out[keyStrays] {
+		t.Strays = strayed(h)
+	}
+	return t, nil
+}
+
+// Learnt lists everything that rides taught of a rider, the newest first.
+func (a *App) Learnt(ctx context.Context, riderID string) ([]LearntItem, error) {
+	h, err := a.learn(ctx, riderID, time.Time{}, "", nil)
+	if err != nil {
+		return nil, err
+	}
+	out, err := a.c.Store.LeftOut(ctx, riderID)
+	if err != nil {
+		return nil, err
+	}
+	items := []LearntItem{}
+	add := func(key, what, origin, ride string) {
+		items = append(items, LearntItem{Key: key, What: what, Origin: origin, RideID: ride, LeftOut: out[key]})
+	}
+	if off := debrief.TimeOff(h.rode, dayNumber(a.c.Now())); len(off) > 0 {
+		days := 0.0
+		for _, o := range off {
+			days += o.Days
+		}
+		add(keyTimeOff, fmt.Sprintf("Days off the bike: %d stretches of a week and more, %.0f days in all. Power is taken to have fallen meanwhile.", len(off), days), "the days on which you rode", "")
+	}
+	if s := strayed(h); s != nil {
+		for _, p := range s.Places {
+			if p.Rides > 0 {
+				add(keyStrays, p.Words, fmt.Sprintf("plans and rides of %d rides", s.Rides), "")
+			}
+		}
+	}
+	for _, k := range slices.Backward(h.rides) {
+		if !k.counts() {
+			continue
+		}
+		origin := fmt.Sprintf("%s, %s", k.Filename, k.day().Format("2 January 2006"))
+		if !k.facts.Dated {
+			continue
+		}
+		for _, e := range k.learnt.Efforts {
+			told := slices.Contains(h.efforts, e)
+			if told || out[keyRide(k.ID)] {
+				add(keyRide(k.ID), effortWords(e), origin, k.ID)
+			}
+		}
+		if w := k.said.Weighed; w != nil {
+			add(keySweat(k.ID), fmt.Sprintf("Sweat: %.1f kg before, %.1f kg after, %.2f l drunk.", w[0], w[1], w[2]), origin, k.ID)
+		}
+		if f := k.learnt.Foretold; f != nil {
+			add(keyHeld(k.ID), fmt.Sprintf("The forecast was %.0f s (%.0f to %.0f), it took %.0f s.", f.Predicted.Mean, f.Predicted.Low80, f.Predicted.High80, f.Actual), origin, k.ID)
+		}
+	}
+	return items, nil
+}
+
+func effortWords(e capacity.Evidence) string {
+	what := fmt.Sprintf("%.0f W for %s", e.Watts, clockWords(e.Duration))
+	switch e.Harder {
+	case capacity.HarderNo:
+		return what + ", and nothing was left."
+	case capacity.HarderLittle:
+		return what + ", and a little was left."
+	case capacity.HarderMuch:
+		return what + ", and much was left."
+	}
+	return what + ", at least."
+}
+
+func clockWords(s float64) string {
+	if s < 60 {
+		return fmt.Sprintf("%.0f s", s)
+	}
+	return fmt.Sprintf("%d:%02d min", int(s)/60, int(s)%60)
+}
+
+// LeaveOut takes one thing that was learnt out of the next briefs, or back in.
+func (a *App) LeaveOut(ctx context.Context, riderID, key string, out bool) error {
+	if _, err := a.learner(ctx, riderID); err != nil {
+		return err
+	}
+	if key == "" {
+		return problem.Bad("what is to be left out is not said")
+	}
+	if err := a.c.Store.SetLeftOut(ctx, riderID, key, out); err != nil {
+		return err
+	}
+	a.learnSoon(riderID)
+	return nil
+}
