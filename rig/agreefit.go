@@ -32,6 +32,13 @@ const (
 // what is smaller is nothing to act on.
 var soundSD = [ways]float64{byOffset: 0.33, byGain: 0.0022, byCold: 0.0022, byCadence: 0.002, byPower: 0.003}
 
+// soundZeroSD is what two sound zeros differ by (N m, sd; our judgement): at
+// one cadence it cannot be told from an offset in watts.
+const soundZeroSD = 0.03
+
+// usualCadence is that of most indoor riding, rad/s: 85 rpm, our judgement.
+const usualCadence = 85 * math.Pi / 30
+
 // The drivetrain's loss between crank and hub or trainer: 2.4 ± 1 %. The mean
 // is the efficiency 0.976 of Martin et al. 1998 (secondary); Spicer et al.
 // 2001, J Mech Des 123:598, give 80.9 to 98.6 % for the chain alone (memory).
@@ -286,8 +293,13 @@ var warmings = []float64{90, 140, 180, 220, 260, 300, 360, 450, 600}
 
 const usualWarming = 240.0
 
-// choose is the explanation that fits best for its cost: each way that is let
-// free costs pairCost.
+// costs are the fall of the misfit that each way must bring to be believed.
+// Cadence shows in four minutes of the check only and gets by with less, at
+// one sound check in a thousand; power is dearer, because an offset looks much
+// like it.
+var costs = [ways]float64{byOffset: pairCost, byGain: pairCost, byDrivetrain: pairCost, byCold: pairCost, byCadence: 11, byPower: pairCost + 6}
+
+// choose is the explanation that fits best for what it costs.
 func (f *fitter) choose(can [ways]bool) (fitted, bool) {
 	var best fitted
 	least, found := math.Inf(1), false
@@ -297,7 +309,7 @@ func (f *fitter) choose(can [ways]bool) (fitted, bool) {
 		for j := range ways {
 			if mask>>j&1 == 1 {
 				free[j] = true
-				cost += pairCost
+				cost += costs[j]
 				allowed = allowed && can[j] && j != byDrivetrain && j != byPower
 			}
 		}
@@ -322,8 +334,7 @@ func (f *fitter) choose(can [ways]bool) (fitted, bool) {
 	if can[byPower] {
 		with := best.free
 		with[byPower] = true
-		// Dearer than the others: an offset looks much like it.
-		if fit, ok := f.solve(with); ok && fit.chi+pairCost+6 < best.chi {
+		if fit, ok := f.solve(with); ok && fit.chi+costs[byPower] < best.chi {
 			best = fit
 		}
 	}

@@ -26,11 +26,14 @@ const (
 	soundDelaySD  = 0.10
 	soundSmoothSD = 0.20
 	// stampSD is what a time of arrival may be off by all through, s.
-	stampSD = 0.02
+	stampSD = 0.014
 	// pairCost is the fall of the misfit (of −2 ln likelihood) that a fault must
 	// bring to be believed. Our judgement: chance alone brings it about once
 	// in 6,000 sound checks for each fault looked for.
 	pairCost = 14.0
+	// lagCost is that of a delay: sound devices differ in what they do about it
+	// more than one normal distribution says.
+	lagCost = 17.0
 )
 
 // spectra are two series at the same frequencies and what is known of them.
@@ -65,9 +68,9 @@ func follow(a, b series) following {
 	chosen, least := none, neither
 	for _, try := range [][2]bool{{true, false}, {false, true}, {true, true}} {
 		cost := 0.0
-		for _, is := range try {
+		for i, is := range try {
 			if is {
-				cost += pairCost
+				cost += [2]float64{lagCost, pairCost}[i]
 			}
 		}
 		for _, begin := range [][3]float64{best, {best[0], best[1] + best[2], 0}} {
@@ -79,7 +82,7 @@ func follow(a, b series) following {
 	f := following{ok: true, late: free[0], smoothed: free[1], excess: chosen[1], smooth: chosen[2], delay: chosen[1] + s.half}
 	f.lateChi, f.smoothChi = max(0, tied[0]-chi), max(0, tied[1]-chi)
 	if free[0] != free[1] { // alone, each is measured against neither
-		f.lateChi, f.smoothChi = max(f.lateChi, neither-least+pairCost), max(f.smoothChi, neither-least+pairCost)
+		f.lateChi, f.smoothChi = max(f.lateChi, neither-least+lagCost), max(f.smoothChi, neither-least+pairCost)
 	}
 	f.free = best[1] + best[2] + s.half
 	if cov, ok := s.covariance(best, [2]bool{true, true}); ok {

@@ -35,12 +35,14 @@ func (l *look) examineHeart() {
 	}
 	l.right(LockedHeart)
 	locked, edges := markLocked(beats)
-	// About an end a beat in five is near to both.
-	share := max(0, locked-0.2*edges) / float64(len(beats))
-	if share < lockLeast {
+	if locked < lockLeast*float64(len(beats)) {
 		return
 	}
-	se := math.Hypot(math.Sqrt(edges)/float64(len(beats)), 0.0008) // a stretch's ends are known to a second
+	mean, sd := countLocked(beats)
+	share := mean / float64(len(beats))
+	// An end is known to a second; and the first and last turns of the cranks
+	// are shown now by the one, now by the other.
+	se := math.Hypot(math.Hypot(sd, 0.2*math.Sqrt(edges))/float64(len(beats)), 0.00015+0.0009*share)
 	f := Finding{
 		Subject: LockedHeart, Source: l.heart.source, Sure: 0.999,
 		What: fmt.Sprintf("%s shows the cadence, not the heart, for %.0f %% of the time; watts are not harmed, at %.0f W as elsewhere, but what is learnt from heart rate is.", l.heart.source, 100*share, l.threshold),
@@ -73,12 +75,15 @@ func (l *look) beats() []beat {
 }
 
 // A locked and a free heart, as densities of what is shown: a locked one is
-// where cadence is, a free one where it was a second ago. Our judgement.
+// where cadence is, a free one where it was a second ago, or, when it has just
+// come free, anywhere. Our judgement.
 const (
-	lockedSD   = 1.2  // beats per minute from the cadence
+	lockedSD   = 1.6  // beats per minute from the cadences about it
 	freeSD     = 2.0  // beats per minute from the second before
+	changing   = 2.5  // rpm from second to second beyond which cadence is not steady
+	anywhere   = 60.0 // beats per minute
 	worstBeat  = -12  // of a log density, so that one odd reading decides nothing
-	changeCost = -4.0 // of a log density, to lock or come free
+	changeCost = -6.0 // of a log density, to lock or come free
 )
 
 // markLocked finds the likeliest course of locked and free seconds (Viterbi
@@ -88,15 +93,15 @@ func markLocked(b []beat) (locked, edges float64) {
 	from := make([][2]uint8, len(b))
 	score := [2]float64{0, 0}
 	for i := range b {
-		emit := [2]float64{freeDensity(b, i), lockedDensity(b, i)}
+		free, freed, lock := beatDensities(b, i)
 		var next [2]float64
-		for s := range 2 {
-			stay, change := score[s], score[1-s]+changeCost
+		for s, emit := range [2][2]float64{{free, freed}, {lock, lock}} { // having stayed, having changed
+			stay, change := score[s]+emit[0], score[1-s]+emit[1]+changeCost
 			from[i][s] = uint8(s)
 			if change > stay {
 				from[i][s], stay = uint8(1-s), change
 			}
-			next[s] = stay + emit[s]
+			next[s] = stay
 		}
 		score = next
 	}
@@ -128,29 +133,55 @@ func markLocked(b []beat) (locked, edges float64) {
 	return locked, edges
 }
 
-func freeDensity(b []beat, i int) float64 {
-	if i == 0 {
-		return -math.Log(30)
-	}
-	d := (b[i].heart - b[i-1].heart) / freeSD / math.Sqrt(max(1, b[i].at-b[i-1].at))
-	return max(worstBeat, -d*d/2) - math.Log(freeSD)
-}
-
-// lockedDensity is that of the distance from the cadences shown within a
-// second or so: the two do not arrive at once.
-func lockedDensity(b []beat, i int) float64 {
-	low, high := b[i].cadence, b[i].cadence
-	for k := max(0, i-1); k <= min(len(b)-1, i+1); k++ {
-		if math.Abs(b[k].cadence-b[i].cadence) > 3 {
-			low, high = min(low, b[k].cadence), max(high, b[k].cadence)
+// countLocked is how many seconds are locked by the model of markLocked, over
+// all courses by how likely they are: mean and sd. Where a heart happens to
+// beat as fast as the legs turn, nothing tells when it came free, and the sd
+// says so. Moments are carried along with the forward recursion (Rabiner 1989,
+// Proc IEEE 77:257, from memory).
+func countLocked(b []beat) (mean, sd float64) {
+	type moments struct{ p, first, second float64 } // of the count, over courses that end in a state
+	now := [2]moments{{p: 0.5}, {p: 0.5}}
+	for i := range b {
+		free, freed, lock := beatDensities(b, i)
+		most := max(free, freed, lock)
+		var next [2]moments
+		total := 0.0
+		for s, emit := range [2][2]float64{{free, freed}, {lock, lock}} {
+			stay, change := math.Exp(emit[0]-most), math.Exp(emit[1]+changeCost-most)
+			m := moments{stay*now[s].p + change*now[1-s].p, stay*now[s].first + change*now[1-s].first, stay*now[s].second + change*now[1-s].second}
+			if s == 1 {
+				m.second += 2*m.first + m.p
+				m.first += m.p
+			}
+			next[s] = m
+			total += m.p
+		}
+		for s, m := range next {
+			now[s] = moments{m.p / total, m.first / total, m.second / total}
 		}
 	}
-	d := max(0, b[i].heart-high, low-b[i].heart)
-	if low < high && d == 0 {
-		d = 0.8
+	mean = now[0].first + now[1].first
+	return mean, math.Sqrt(max(0, now[0].second+now[1].second-mean*mean))
+}
+
+// beatDensities are the log densities of a beat: free and free before, free
+// but locked before, locked. A locked one lies between the cadences shown
+// within a second or so: the two do not arrive at once.
+func beatDensities(b []beat, i int) (free, freed, lock float64) {
+	free, freed = -math.Log(anywhere), -math.Log(anywhere)
+	if i > 0 {
+		d := (b[i].heart - b[i-1].heart) / freeSD / math.Sqrt(max(1, b[i].at-b[i-1].at))
+		free = max(worstBeat, -d*d/2) - math.Log(freeSD*math.Sqrt(2*math.Pi))
 	}
-	d /= lockedSD
-	return max(worstBeat, -d*d/2) - math.Log(lockedSD)
+	low, high := b[i].cadence, b[i].cadence
+	for k := max(0, i-1); k <= min(len(b)-1, i+1); k++ {
+		low, high = min(low, b[k].cadence), max(high, b[k].cadence)
+	}
+	if high-low < changing {
+		low, high = b[i].cadence, b[i].cadence
+	}
+	d := max(0, b[i].heart-high, low-b[i].heart) / lockedSD
+	return free, freed, max(worstBeat, -d*d/2) - math.Log(lockedSD*math.Sqrt(2*math.Pi))
 }
 
 // unlikeHeart tells whether stretch i to j begins or ends with a jump, or

@@ -250,6 +250,9 @@ func (f *fitter) prepare(j *pairJudge) {
 	f.prior = soundSD
 	if j.cadenceKnown && j.cadences[1]-j.cadences[0] >= leastCadences {
 		f.cadMid, f.cadRange = cadence, j.cadences[1]-j.cadences[0]
+		if low, high := j.askedCadences(); high > low {
+			f.cadRange, j.cadences = high-low, [2]float64{low, high}
+		}
 		if math.IsNaN(cadence) {
 			f.cadMid = (j.cadences[0] + j.cadences[1]) / 2
 		}
@@ -263,6 +266,19 @@ func (f *fitter) prepare(j *pairJudge) {
 		f.prior[byDrivetrain] = lossSD
 		f.side = math.Log(1-lossMean) * float64(source-against) / 2
 	}
+}
+
+// askedCadences are the lowest and the highest cadence that the check asked
+// for, rpm; high is 0 where it did not. A bias is told over what was asked,
+// which is known, rather than over what legs made of it.
+func (j *pairJudge) askedCadences() (low, high float64) {
+	low = math.Inf(1)
+	for _, p := range j.in.Phases {
+		if p.Kind == Cadences && p.Cadence > 0 {
+			low, high = min(low, p.Cadence), max(high, p.Cadence)
+		}
+	}
+	return low, high
 }
 
 // behind is −1 for a source before the drivetrain, +1 behind it, 0 unknown.

@@ -28,7 +28,7 @@ func (j *pairJudge) timing() {
 		return
 	}
 	if lag.late {
-		f := j.finding(Delay, lag.excess, lag.delaySD, pairCost, lag.lateChi, lag.delay-lag.excess)
+		f := j.finding(Delay, lag.excess, lag.delaySD, lagCost, lag.lateChi, lag.delay-lag.excess)
 		f.What = fmt.Sprintf("%s comes %.1f s later than %s.", f.Source, f.Size.Mean, f.Against)
 		f.Do = []string{"bring the receiver nearer to " + f.Source, "look for smoothing in its settings", "when watching intervals, trust " + f.Against + " for the beginning"}
 		f.Plot = j.steps()
@@ -172,12 +172,11 @@ func (j *pairJudge) say(best fitted) {
 		}
 		mean, sd := f.average(best, way)
 		chi := f.fall(best, way)
-		if way == byCadence { // the range of cadences ridden is itself known to a few per cent
+		switch way {
+		case byCadence: // what the sensor and the legs make of a cadence is known to some per cent
 			sd = math.Hypot(sd, 0.04*mean)
-		}
-		cost := pairCost
-		if way == byPower {
-			cost += 6
+		case byOffset:
+			sd = math.Hypot(sd, soundZeroSD*usualCadence)
 		}
 		if way == byGain && !j.powersWide {
 			j.narrow(mean)
@@ -189,7 +188,7 @@ func (j *pairJudge) say(best fitted) {
 		} else { // halfway between before and behind the drivetrain
 			size *= math.Exp(-f.side / 2)
 		}
-		find := j.finding(s, size, sd, cost, chi, 0)
+		find := j.finding(s, size, sd, costs[way], chi, 0)
 		j.describe(&find)
 		j.out.Findings = append(j.out.Findings, find)
 	}

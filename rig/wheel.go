@@ -13,6 +13,7 @@ const (
 	machineSD = 0.0013 // fraction, of a trainer's own speed and a sensor's
 	fineWheel = 0.004  // fraction by which a healthy circumference may differ
 	fineSlip  = 0.0035
+	slipSD    = 0.0005 // of slip, from what two speeds drift apart by themselves
 )
 
 // rolled is one steady stretch of both speeds.
@@ -205,7 +206,7 @@ func (l *look) wheelAndRoller(taped bool) {
 	mx, _ := meanSD(x)
 	my, _ := meanSD(y)
 	set := 1 / (1 - my + slope.mean*mx) // the set circumference over the true one
-	slip, slipSE := slope.mean*atThreshold*set, slope.sd*sd*atThreshold
+	slip, slipSE := slope.mean*atThreshold*set, math.Hypot(slope.sd*sd*atThreshold, slipSD)
 	if spread < 0.08*mx {
 		l.unsaid(TyreSlip, l.wheel.source, "the force at the tyre hardly changed, so slip cannot be told from a wrong circumference")
 		l.unsaid(Circumference, l.wheel.source, "the force at the tyre hardly changed, so a wrong circumference cannot be told from slip")

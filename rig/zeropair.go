@@ -22,7 +22,7 @@ func (l *look) zeroByPair(p powerPair) (clearly bool) {
 	_, _, chiCadence := fitTwo(rows, func(r zeroRow) float64 { return r.against * (r.omega/9.2 - 1) })
 	rival := min(chiOffset, chiCadence)
 	scale := max(1, chiZero/float64(len(rows)-2))
-	sd = math.Hypot(sd*math.Sqrt(scale), 0.02)
+	sd = math.Hypot(sd*math.Sqrt(max(0.4, chiZero/float64(len(rows)-2))), 0.02)
 	better := (rival - chiZero) / scale
 	own := l.ownZero(p)
 	if better < -6 && own >= 0 && chiOffset < chiCadence { // an offset in watts, which the zero phase shows too

@@ -20,10 +20,10 @@ type part struct {
 // that is ignored shows only where a change was asked; neighbours are far
 // apart for the same reason; none is hard.
 const (
-	easyEvery    = 45.0
-	easyTimes    = 16
+	easyEvery    = 36.0
+	easyTimes    = 20
 	still        = 30.0
-	stepFor      = 45.0
+	stepFor      = 40.0
 	cadenceFor   = 60.0
 	cadenceShare = 0.60
 	sprintFor    = 8.0
@@ -35,7 +35,7 @@ const (
 
 var (
 	easyAsked     = []float64{0.45, 0.60, 0.50, 0.65}
-	stepsAsked    = []float64{0.50, 0.75, 0.45, 0.85, 0.60, 0.90, 0.55, 0.80, 0.40, 0.90, 0.65, 0.85, 0.50, 0.80, 0.45, 0.70}
+	stepsAsked    = []float64{0.50, 0.75, 0.45, 0.85, 0.60, 0.90, 0.55, 0.80, 0.40, 0.90, 0.65, 0.85, 0.50, 0.80, 0.45, 0.70, 0.55, 0.85}
 	cadencesAsked = []float64{60, 75, 90, 100} // rpm
 )
 
