@@ -276,3 +276,15 @@ func TestOneSided(t *testing.T) {
 		t.Errorf("54 %% left: %+v", f)
 	}
 }
+
+// A difference that is only just told is said to be of a size known badly; one
+// well beyond the cut is not.
+func TestJustTold(t *testing.T) {
+	j := &pairJudge{p: powerPair{Source: recording.Channel{Source: "a"}, Against: recording.Channel{Source: "b"}}, out: &compared{}}
+	for sds, want := range map[float64]bool{3.8: true, 8: false} {
+		chi := sds * sds
+		if got := justTold(j.finding(Gain, 0.01*sds, 0.01, pairCost, chi, 0)); got != want {
+			t.Errorf("%g standard deviations from nothing: %v", sds, got)
+		}
+	}
+}

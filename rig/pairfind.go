@@ -190,8 +190,17 @@ func (j *pairJudge) say(best fitted) {
 		}
 		find := j.finding(s, size, sd, costs[way], chi, 0)
 		j.describe(&find)
+		if justTold(find) {
+			find.What += " That there is a difference is sure; how large it is, is known badly, because it is only just large enough to be told."
+		}
 		j.out.Findings = append(j.out.Findings, find)
 	}
+}
+
+// justTold tells a finding so near to the cut that its interval reaches down
+// to almost nothing.
+func justTold(f Finding) bool {
+	return min(math.Abs(f.Low95), math.Abs(f.High95)) < 0.25*math.Abs(f.Size.Mean)
 }
 
 // narrow says that a difference is there, but not of which kind.
