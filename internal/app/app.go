@@ -58,6 +58,7 @@ const (
 type App struct {
 	store    *store.Store
 	rides    *live.Manager
+	library  *service.App
 	listener net.Listener
 	server   *http.Server
 	cancel   context.CancelFunc
@@ -95,9 +96,16 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 	if err != nil {
 		return nil, err
 	}
-	rides := live.New(live.Config{Folder: filepath.Join(c.Dir, "rides"), Settings: s, Radio: Radio(), Now: c.Now, Log: c.Log})
+	library := service.NewApp(service.AppConfig{Store: s, Now: c.Now, Log: c.Log, Workers: c.Workers})
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, library.Close())
+		}
+	}()
+	rides := live.New(live.Config{Folder: filepath.Join(c.Dir, "rides"), Settings: s, Radio: Radio(), Now: c.Now, Log: c.Log,
+		Finished: func(r live.Summary) { takeIn(library, c, r) }})
 	pages, err := web.New(web.Config{
-		Live:  rides,
+		Live: rides, Library: library,
 		Store: s, Log: c.Log, Now: c.Now, Version: c.Version, Hosts: c.Hosts, Workers: c.Workers,
 		PassphraseHash: hash, Gallery: c.Gallery,
 		API: api.New(api.Config{Store: s, Now: c.Now, Log: c.Log, Version: c.Version, Workers: c.Workers}),
@@ -106,7 +114,10 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		return nil, err
 	}
 	base, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	return &App{store: s, rides: rides, listener: l, cancel: cancel, server: &http.Server{
+	if err := takeUp(rides, library, c); err != nil {
+		c.Log.Warn("rides of before are not taken into the library", "error", err)
+	}
+	return &App{store: s, rides: rides, library: library, listener: l, cancel: cancel, server: &http.Server{
 		Handler:           pages,
 		ReadHeaderTimeout: headerWait,
 		ReadTimeout:       readWait,
@@ -116,6 +127,29 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		BaseContext:       func(net.Listener) context.Context { return base },
 		ErrorLog:          slog.NewLogLogger(c.Log.Handler(), slog.LevelDebug),
 	}}, nil
+}
+
+// takeIn takes a finished ride into the library.
+func takeIn(library *service.App, c Config, r live.Summary) {
+	if err := library.TakeLive(context.Background(), liveRide(c, r)); err != nil {
+		c.Log.Warn("a ride is not in the library; it is taken in when the program is started again", "ride", r.ID, "error", err)
+	}
+}
+
+func liveRide(c Config, r live.Summary) service.LiveRide {
+	return service.LiveRide{ID: r.ID, Title: r.Title, File: filepath.Join(c.Dir, "rides", r.ID+".recording"), Bench: r.Bench,
+		Rider: r.Rider, RiderID: r.Of.Rider, RigID: r.Of.Rig, CourseID: r.Of.Course, RoadID: r.Of.Road}
+}
+
+// takeUp takes in the finished rides of before, in the background.
+func takeUp(rides *live.Manager, library *service.App, c Config) error {
+	all, err := rides.Finished()
+	var before []service.LiveRide
+	for _, r := range all {
+		before = append(before, liveRide(c, r))
+	}
+	library.TakeUp(before)
+	return err
 }
 
 // check lets nothing into the store that the program could not read again.
@@ -203,7 +237,7 @@ func (a *App) Close() error {
 		}
 		a.cancel()
 		a.listener.Close() // if it never served; closing twice does no harm
-		a.closed = errors.Join(a.closed, a.store.Close())
+		a.closed = errors.Join(a.closed, a.library.Close(), a.store.Close())
 	})
 	return a.closed
 }

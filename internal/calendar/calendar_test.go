@@ -183,7 +183,7 @@ func TestCSV(t *testing.T) {
 			t.Errorf("%q: %s %+v", text, got, all)
 		}
 	}
-	all := found(t, "title\tday\nCamp\t2026-10-24\n", day(2026, 1, 1), day(2027, 1, 1), time.UTC)
+	all := found(t, "title\ttime\tday\nCamp\t\t2026-10-24\n", day(2026, 1, 1), day(2027, 1, 1), time.UTC)
 	if len(all) != 1 || !all[0].AllDay {
 		t.Error(all)
 	}

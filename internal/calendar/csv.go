@@ -35,7 +35,8 @@ func readCSV(name string, data []byte, local *time.Location) (File, error) {
 		return f, bad(name, 1+bytes.Count(data[:firstInvalid(data)], []byte("\n")), "line", "bytes that are no text", "a CSV or iCalendar file in UTF-8")
 	}
 	r := csv.NewReader(bytes.NewReader(data))
-	r.FieldsPerRecord, r.TrimLeadingSpace, r.Comma = -1, true, Delimiter(data)
+	r.FieldsPerRecord, r.Comma = -1, Delimiter(data)
+	r.TrimLeadingSpace = r.Comma != '\t' // which is a space too
 	head, err := r.Read()
 	if err != nil {
 		return f, csvError(name, err)

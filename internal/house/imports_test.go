@@ -43,7 +43,7 @@ var may = map[string][]string{
 	"internal/form":             {"internal/input", "internal/problem"},
 	"internal/checksim":         {"session", "rig", "recording", "capacity", "physics", "estimate", "internal/sensor/bench"},
 	"internal/render":           {"debrief", "internal/ride", "brief", "rig", "course", "estimate"},
-	"internal/service":          {"internal/calendar", "internal/store", "session", "internal/fitfile", "internal/intake", "internal/ride", "internal/sensor", "internal/sensor/bench", "debrief", "recording", "estimate", "brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},
+	"internal/service":          {"race", "internal/calendar", "internal/store", "session", "internal/fitfile", "internal/intake", "internal/ride", "internal/sensor", "internal/sensor/bench", "debrief", "recording", "estimate", "brief", "capacity", "course", "internal/input", "internal/problem", "pacing", "physics", "rig", "room"},
 	"internal/store":            {"internal/problem"},
 	"internal/api":              {"debrief", "recording", "capacity", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store"},
 	"internal/app":              {"internal/live", "internal/sensor", "internal/sensor/bluetooth", "internal/api", "internal/problem", "internal/service", "internal/store", "internal/web"},

@@ -38,7 +38,7 @@ func TestDemoFilesRead(t *testing.T) {
 		}
 		r.Close()
 	}
-	if len(riders) != 3 || len(rigs) != 3 || len(roads) != 1 || len(events) != 2 {
+	if len(riders) != 3 || len(rigs) != 3 || len(roads) != 1 || len(events) != 3 {
 		t.Errorf("%d riders, %d rigs, %d roads, %d events", len(riders), len(rigs), len(roads), len(events))
 	}
 	for name, want := range map[string]rig.Language{"newcomer-rig": rig.WheelSpeed, "regular-rig": rig.Watts, "racer-rig": rig.Watts} {

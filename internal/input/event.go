@@ -25,6 +25,11 @@ type CategoryFile struct {
 	Min  Optional[float64] // W/kg; unknown is no lower limit
 	Max  Optional[float64] // W/kg; unknown is no upper limit
 	Over Optional[float64] // s, the duration the W/kg are meant over
+
+	Floor  Optional[float64] // W over the same time that suffice whatever the W/kg
+	MinAge Optional[float64] // years
+	MaxAge Optional[float64] // years
+	Women  Optional[bool]    // a field for women
 }
 
 var eventFields = []field{
@@ -43,6 +48,10 @@ var categoryFields = []field{
 	{key: "min_w_per_kg", unit: "W/kg", low: 0, high: 20, hint: "Watts per kilogram, not watts."},
 	{key: "max_w_per_kg", unit: "W/kg", low: 0.1, high: 20, hint: "Watts per kilogram, not watts."},
 	{key: "over_s", unit: "s", low: 1, high: 36000},
+	{key: "power_floor_w", unit: "W", low: 1, high: 2000},
+	{key: "min_age", unit: "years", low: 5, high: 120},
+	{key: "max_age", unit: "years", low: 5, high: 120},
+	{key: "women", form: yesNo},
 }
 
 const maxCategories = 50
@@ -75,7 +84,8 @@ func ReadEvent(name string, r io.Reader) (EventFile, error) {
 }
 
 func readCategory(o object) CategoryFile {
-	c := CategoryFile{Name: o.text("name"), Min: o.number("min_w_per_kg"), Max: o.number("max_w_per_kg"), Over: o.number("over_s")}
+	c := CategoryFile{Name: o.text("name"), Min: o.number("min_w_per_kg"), Max: o.number("max_w_per_kg"), Over: o.number("over_s"),
+		Floor: o.number("power_floor_w"), MinAge: o.number("min_age"), MaxAge: o.number("max_age"), Women: o.yesNo("women")}
 	if c.Min.Known && c.Max.Known && c.Min.Value >= c.Max.Value {
 		o.refuse("max_w_per_kg", fmt.Sprintf("%g is not above min_w_per_kg, %g", c.Max.Value, c.Min.Value), "a maximum above the minimum", "")
 	}

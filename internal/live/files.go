@@ -38,10 +38,11 @@ type Summary struct {
 	Whole   bool             `json:"whole"`
 	Missing []string         `json:"missing,omitempty"` // what is, in words
 	Totals  recording.Totals `json:"totals"`
+	Of      ride.Of          `json:"of,omitzero"`
 }
 
 func summary(id string, r ride.Read) Summary {
-	s := Summary{ID: id, Title: r.Setup.Title, Rider: r.Setup.Rider.Name, Begun: r.Setup.Begun, Last: r.Setup.Begun, Bench: r.Setup.Bench,
+	s := Summary{Of: r.Setup.Of, ID: id, Title: r.Setup.Title, Rider: r.Setup.Rider.Name, Begun: r.Setup.Begun, Last: r.Setup.Begun, Bench: r.Setup.Bench,
 		Ended: r.Ended, Whole: r.Recording.Whole, Missing: r.Damage}
 	if r.Last != nil {
 		s.Last = s.Begun.Add(time.Duration(r.Last.T * float64(time.Second)))
@@ -212,8 +213,22 @@ func (m *Manager) SetAside(id string) error {
 	if err := errors.Join(w.Append(ride.EndRecord(last)), w.Close()); err != nil {
 		return &problem.Error{Kind: problem.Failed, Message: "that ride cannot be ended: " + err.Error(), Err: err}
 	}
-	_, err = m.files(id)
+	if _, err = m.files(id); err == nil {
+		m.finished(id)
+	}
 	return err
+}
+
+// finished says that a ride has ended and its files are there.
+func (m *Manager) finished(id string) {
+	if m.c.Finished == nil {
+		return
+	}
+	if s, err := m.Summary(id); err != nil {
+		m.c.Log.Warn("a ride that ended", "ride", id, "error", err)
+	} else if s.Ended && s.Rode {
+		m.c.Finished(s)
+	}
 }
 
 // Delete removes a ride that does not go on, journal and files: a person asked

@@ -41,6 +41,7 @@ type Config struct {
 	Radio    func(ctx context.Context) (sensor.Port, error) // nil: no radio in this build
 	Now      func() time.Time
 	Log      *slog.Logger
+	Finished func(Summary) // is told of every ride that ended, when its files are made; may be nil
 }
 
 // Choice is what a ride's devices are.
@@ -291,6 +292,9 @@ func (m *Manager) settle(r *Ride, kept *ride.Kept) {
 		r.failed = err
 		m.c.Log.Error("files of a ride", "ride", r.ID, "error", err)
 	}
+	if r.failed == nil {
+		m.finished(r.ID)
+	}
 }
 
 func (m *Manager) devices(ctx context.Context) []sensor.Setting {
@@ -423,6 +427,7 @@ func (m *Manager) Fast(ctx context.Context, r service.Riding, choice Choice, eac
 	if _, err := m.files(r.Setup.ID); err != nil {
 		return Summary{}, err
 	}
+	m.finished(r.Setup.ID)
 	return m.Summary(r.Setup.ID)
 }
 

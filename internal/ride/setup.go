@@ -59,6 +59,16 @@ type Setup struct {
 	WaitForKey bool      `json:"wait_for_key,omitempty"`
 	Limits     Limits    `json:"limits"`
 	Bench      bool      `json:"bench,omitempty"` // the rig is simulated, and the recording says so
+	Of         Of        `json:"of,omitzero"`
+}
+
+// Of are the IDs of what a ride is of, where they are kept; the engine does not
+// read them.
+type Of struct {
+	Rider  string `json:"rider,omitempty"`
+	Rig    string `json:"rig,omitempty"`
+	Course string `json:"course,omitempty"`
+	Road   string `json:"road,omitempty"`
 }
 
 // Rider is what the engine must know of a rider. Watts are displayed.

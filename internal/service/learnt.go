@@ -2,7 +2,10 @@ package service
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -10,6 +13,7 @@ import (
 	"chainline/capacity"
 	"chainline/debrief"
 	"chainline/internal/problem"
+	"chainline/internal/store"
 	"chainline/room"
 )
 
@@ -52,9 +56,16 @@ func (t *Taught) teach(ask *brief.Request, day time.Time) {
 
 // Taught is what a rider's rides teach the next brief. A rider without rides
 // is taught nothing.
-func (a *App) Taught(ctx context.Context, riderID string) (*Taught, error) {
+func (a *App) Taught(ctx context.Context, riderID string) (t *Taught, err error) {
 	if riderID == "" {
 		return nil, nil
+	}
+	of, err := a.taughtOf(ctx, riderID)
+	if err != nil {
+		return nil, err
+	}
+	if kept, ok := a.lessons.Load(riderID); ok && kept.(lesson).of == of {
+		return kept.(lesson).taught, nil
 	}
 	h, err := a.learn(ctx, riderID, time.Time{}, "", nil)
 	if err != nil {
@@ -64,14 +75,64 @@ func (a *App) Taught(ctx context.Context, riderID string) (*Taught, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &Taught{Efforts: h.efforts, Weighed: h.weighed}
+	t = &Taught{Efforts: h.efforts, Weighed: h.weighed}
 	if !out[keyTimeOff] {
 		t.Rode = h.rode
 	}
 	if !out[keyStrays] {
 		t.Strays = strayed(h)
 	}
+	if len(h.rides) == 0 {
+		t = nil
+	}
+	a.lessons.Store(riderID, lesson{of, t})
 	return t, nil
+}
+
+// lesson is what a rider's rides teach, with the sum of what it came from.
+type lesson struct {
+	of     string
+	taught *Taught
+}
+
+// taughtOf tells apart everything that could teach something else: the rider's
+// file, the rigs, and every ride with what was said of it and left out.
+func (a *App) taughtOf(ctx context.Context, riderID string) (string, error) {
+	rides, err := a.c.Store.Rides(ctx, riderID)
+	if err != nil {
+		return "", err
+	}
+	out, err := a.c.Store.LeftOut(ctx, riderID)
+	if err != nil {
+		return "", err
+	}
+	rider, err := a.c.Store.Object(ctx, riderID)
+	if err != nil {
+		return "", err
+	}
+	rigs, err := a.c.Store.Objects(ctx, store.Rig)
+	if err != nil {
+		return "", err
+	}
+	h := sha256.New()
+	part := func(v ...any) { fmt.Fprintf(h, "%q\n", v) }
+	part(riderID, rider.Text, slices.Sorted(maps.Keys(out)))
+	for _, o := range rigs {
+		part(o.ID, o.Text)
+	}
+	for _, r := range rides {
+		part(r.ID, r.RigID, r.Repeats, string(r.Said), string(r.Facts), string(r.Learnt))
+	}
+	return hex.EncodeToString(h.Sum(nil)[:16]), nil
+}
+
+// Sum tells apart what leads to another brief; empty for nothing.
+func (t *Taught) Sum() string {
+	if t == nil {
+		return ""
+	}
+	sum := sha256.Sum256(jsonOf(t))
+	return hex.EncodeToString(sum[:8])
 }
 
 // Learnt lists everything that rides taught of a rider, the newest first.

@@ -30,6 +30,8 @@ type RideRequest struct {
 	StartAt    time.Time
 	Bench      bool
 
+	Of ride.Of // IDs of what it is of, for the library
+
 	// What is remembered of this rig's devices.
 	Order       []ride.SourceKey
 	Trainer     string
@@ -232,7 +234,7 @@ func (q RideRequest) setup(ask brief.Request, cp float64, c capacity.Capacity) (
 	if math.IsInf(ceiling, 1) {
 		ceiling = 0
 	}
-	s := ride.Setup{ID: q.ID, Begun: q.Begun, Way: q.Way, Bench: q.Bench, StartAt: q.StartAt, WaitForKey: q.WaitForKey,
+	s := ride.Setup{Of: q.Of, ID: q.ID, Begun: q.Begun, Way: q.Way, Bench: q.Bench, StartAt: q.StartAt, WaitForKey: q.WaitForKey,
 		Rider: ride.Rider{Name: ask.Rider.Name, Mass: ask.Rider.Mass, MaxPower: c.MaxPower, Threshold: c.Threshold(), HeartMax: measuredMax(ask.Rider),
 			Balance: capacity.Balance{CriticalPower: cp, WPrime: c.WPrime, Form: ask.Recovery, Speed: median}},
 		Rig: ride.Rig{Name: ask.Rig.Source.Name, Order: q.Order, Trainer: q.Trainer, Trusted: q.Trusted, Corrections: q.Corrections,

@@ -71,6 +71,35 @@ func (a *App) TakeLive(ctx context.Context, l LiveRide) error {
 	return a.copySoon(ctx, put[0].ID)
 }
 
+// TakeUp takes in, in the background, what rides of this program are not in the
+// library yet, and copies what waits for it.
+func (a *App) TakeUp(rides []LiveRide) {
+	a.wait.Go(func() {
+		for _, l := range rides {
+			if a.base.Err() != nil {
+				return
+			}
+			if err := a.TakeLive(a.base, l); err != nil {
+				a.c.Log.Warn("a ride of before is not in the library", "ride", l.ID, "error", err)
+			}
+		}
+		if err := a.copyWaiting(a.base); err != nil {
+			a.c.Log.Warn("rides are not copied", "error", err)
+		}
+	})
+}
+
+// DeleteLive really deletes the ride that a live one became.
+func (a *App) DeleteLive(ctx context.Context, live string) error {
+	all, err := a.c.Store.Rides(ctx, "")
+	for _, r := range all {
+		if r.Live == live {
+			err = errors.Join(err, a.DeleteRide(ctx, r.ID))
+		}
+	}
+	return err
+}
+
 // belongs fills in whose ride it was and on what, as far as that is still here.
 func (a *App) belongs(ctx context.Context, r *store.Ride, l LiveRide) error {
 	for kind, at := range map[store.Kind]struct {

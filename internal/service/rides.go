@@ -32,6 +32,7 @@ type App struct {
 	toLearn  map[string]bool // riders whose rides are to be learnt from soon
 	learning sync.Mutex      // one at a time
 	sheets   sheetCache
+	lessons  sync.Map // lesson by rider
 	copying  sync.Mutex
 	copySaid bool // that rides cannot be copied
 }

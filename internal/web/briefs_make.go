@@ -71,11 +71,12 @@ func askedFor(b store.Brief) (a briefAsk, ok bool) {
 // briefParts are the texts a brief is made from: all fetched at one moment, so
 // that nothing changes while it is reckoned.
 type briefParts struct {
-	ask   briefAsk
-	files map[string]string // by name in the request
-	names map[store.Kind]string
-	demo  bool
-	since []store.Object // all of them
+	ask    briefAsk
+	files  map[string]string // by name in the request
+	names  map[store.Kind]string
+	demo   bool
+	since  []store.Object  // all of them
+	taught *service.Taught // by rides that are kept
 }
 
 // parts fetches what a request is about.
@@ -96,6 +97,12 @@ func (s *Server) parts(ctx context.Context, a briefAsk) (briefParts, error) {
 		name, text := briefFile(o)
 		p.names[kind], p.files[name] = name, text
 		p.demo = p.demo || kind == store.Rider && o.Demo
+	}
+	if s.library != nil {
+		var err error
+		if p.taught, err = s.library.Taught(ctx, a.Rider); err != nil {
+			return p, err
+		}
 	}
 	return p, s.checked(ctx, &p)
 }
@@ -191,7 +198,7 @@ func (p *briefParts) clearFans(string) {
 
 // key tells apart everything that leads to another brief.
 func (p briefParts) key(today string) string {
-	parts := []string{p.ask.Date, p.ask.Style, today}
+	parts := []string{p.ask.Date, p.ask.Style, today, p.taught.Sum()}
 	for _, kind := range store.Kinds {
 		parts = append(parts, p.names[kind], p.files[p.names[kind]])
 	}
@@ -203,7 +210,7 @@ func (s *Server) reckonBrief(ctx context.Context, p briefParts, draws int, progr
 	n := p.names
 	q := service.BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Road: n[store.Road], Course: n[store.Course], Event: n[store.Event],
 		Date: p.ask.Date, Style: p.ask.Style, Today: s.now(), Seed: 1, Draws: draws, Workers: s.workers, Progress: progress,
-		Open: service.Texts(p.files)}
+		Taught: p.taught, Open: service.Texts(p.files)}
 	return service.Brief(ctx, q)
 }
 

@@ -26,6 +26,7 @@ var demoFiles = []struct {
 	{"demo-reservoir", "", "Round the reservoir", store.Course},
 	{"demo-time-trial", "harbour-time-trial.yaml", "Harbour Ridge against the clock", store.Event},
 	{"demo-hill-race", "tuesday-hill-race.yaml", "Two Mills Tuesday", store.Event},
+	{"demo-harbour-race", "harbour-race.yaml", "Harbour Ridge mass start", store.Event},
 }
 
 // demoSketch is the newcomer's course: all a route list shows.

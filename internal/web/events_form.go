@@ -30,6 +30,12 @@ var eventPaths = []string{"name", "kind", "time_zone", "lead_in_m", "laps", "pen
 
 var categoryKeys = []string{"name", "min_w_per_kg", "max_w_per_kg", "over_s"}
 
+// rareCategoryKeys are kept where a file has them, with what they are called.
+var (
+	rareCategoryKeys   = []string{"power_floor_w", "min_age", "max_age", "women"}
+	rareCategoryLabels = []string{"Or these watts", "From age", "Up to age", "For women, true or false"}
+)
+
 // eventZones are offered while one types; every name of the IANA time zone
 // database is taken. One or two for each offset where people live.
 var eventZones = []string{"Africa/Cairo", "Africa/Johannesburg", "Africa/Lagos", "Africa/Nairobi", "America/Anchorage", "America/Argentina/Buenos_Aires",
@@ -68,6 +74,12 @@ func NewEventPage(action string, values, errs map[string]string, blank int, u fo
 			f.Field(Field{Name: at + ".max_w_per_kg", Label: nth("Up to") + ", W/kg", Numeric: true}),
 			f.Field(Field{Name: at + ".over_s", Label: nth("Held for") + ", s or min"}),
 		}})
+		row := &p.Rows[len(p.Rows)-1]
+		for i, k := range rareCategoryKeys { // asked for only where they are used
+			if values[at+"."+k] != "" {
+				row.Fields = append(row.Fields, f.Field(Field{Name: at + "." + k, Label: nth(rareCategoryLabels[i])}))
+			}
+		}
 	}
 	have := len(form.Entries(values, "categories"))
 	for i := range have + blank {
@@ -97,9 +109,14 @@ func typedEvent(typed map[string]string) (values, errs map[string]string) {
 		values[k] = typed[k]
 	}
 	n := 0
-	add := func(cells []string) {
+	add := func(cells []string, rare func(key string) string) {
 		if strings.Join(cells, "") == "" {
 			return
+		}
+		for _, k := range rareCategoryKeys {
+			if v := rare(k); v != "" {
+				values[fmt.Sprintf("categories.%d.%s", n, k)] = v
+			}
 		}
 		for i, k := range categoryKeys {
 			values[fmt.Sprintf("categories.%d.%s", n, k)] = cells[i]
@@ -111,7 +128,7 @@ func typedEvent(typed map[string]string) (values, errs map[string]string) {
 		for i, k := range categoryKeys {
 			cells[i] = typed[at+"."+k]
 		}
-		add(cells)
+		add(cells, func(k string) string { return typed[at+"."+k] })
 	}
 	rows, wrong := pastedCategories(typed[eventPaste])
 	if wrong == "" && n+len(rows) > 50 {
@@ -122,7 +139,7 @@ func typedEvent(typed map[string]string) (values, errs map[string]string) {
 		return values, errs
 	}
 	for _, cells := range rows {
-		add(cells)
+		add(cells, func(string) string { return "" })
 	}
 	return values, errs
 }

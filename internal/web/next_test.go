@@ -134,7 +134,7 @@ func TestDemoClubComesAndGoes(t *testing.T) {
 			t.Fatalf("%d to %s", status, h.Get("Location"))
 		}
 	}
-	want := map[store.Kind]int{store.Rider: 4, store.Rig: 3, store.Road: 1, store.Course: 3, store.Event: 2}
+	want := map[store.Kind]int{store.Rider: 4, store.Rig: 3, store.Road: 1, store.Course: 3, store.Event: 3}
 	for kind, n := range want {
 		if all, err := db.Objects(t.Context(), kind); err != nil || len(all) != n {
 			t.Errorf("%d %ss, %v; expected %d", len(all), kind, err, n)

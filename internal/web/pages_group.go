@@ -164,7 +164,7 @@ func (s *Server) beginGroup(w http.ResponseWriter, r *http.Request) error {
 			continue
 		}
 		q := service.RideRequest{Session: session.Print(joint.Session), Begun: s.now(), WaitForKey: true, Brief: service.BriefRequest{Rider: parts.names[store.Rider],
-			Rig: parts.names[store.Rig], Today: s.now(), Seed: 1, Workers: s.workers, Open: service.Texts(parts.files)}}
+			Rig: parts.names[store.Rig], Today: s.now(), Seed: 1, Workers: s.workers, Taught: parts.taught, Open: service.Texts(parts.files)}, Of: ride.Of{Rider: ask.Rider, Rig: ask.Rig}}
 		riding, err := service.Ride(r.Context(), q)
 		if e, ok := errors.AsType[*problem.Error](err); ok {
 			errs[at] = e.Message

@@ -193,7 +193,8 @@ func (s *Server) rideAskOf(r *http.Request, typed map[string]string) (service.Ri
 	}
 	n := parts.names
 	q.Brief = service.BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Road: n[store.Road], Course: n[store.Course],
-		Today: s.now(), Seed: 1, Draws: rideDraws, Workers: s.workers, Open: service.Texts(parts.files)}
+		Today: s.now(), Seed: 1, Draws: rideDraws, Workers: s.workers, Taught: parts.taught, Open: service.Texts(parts.files)}
+	q.Of = ride.Of{Rider: a.Rider, Rig: a.Rig, Course: a.Course, Road: a.Road}
 	if q.Corrections, err = s.rideCorrections(r.Context(), a.Rig); err != nil {
 		return q, nil, err
 	}

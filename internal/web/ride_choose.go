@@ -123,9 +123,9 @@ func (s *Server) scaling(ctx context.Context, rider, rig string) (service.Scalin
 		return service.Scaling{}, parts, err
 	}
 	n := parts.names
-	scaling, err := s.scalings.of(s.learntKey(parts.files[n[store.Rider]], parts.files[n[store.Rig]]), func() (service.Scaling, error) {
+	scaling, err := s.scalings.of(s.learntKey(parts.files[n[store.Rider]], parts.files[n[store.Rig]])+parts.taught.Sum(), func() (service.Scaling, error) {
 		return service.ScalingOf(service.RideRequest{Brief: service.BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Today: s.now(), Seed: 1,
-			Workers: s.workers, Open: service.Texts(parts.files)}})
+			Workers: s.workers, Taught: parts.taught, Open: service.Texts(parts.files)}})
 	})
 	return scaling, parts, err
 }

@@ -175,5 +175,10 @@ func (s *Server) deleteRide(w http.ResponseWriter, r *http.Request) error {
 	if err := s.live.Delete(r.PathValue("id")); err != nil {
 		return err
 	}
+	if s.library != nil {
+		if err := s.library.DeleteLive(r.Context(), r.PathValue("id")); err != nil {
+			return err
+		}
+	}
 	return s.see(w, r, "/ride", "The ride is deleted.")
 }

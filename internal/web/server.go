@@ -74,6 +74,9 @@ type Config struct {
 	// Live owns the rides that go on; nil: there is no riding in this program.
 	Live *live.Manager
 
+	// Library keeps rides and what they taught; nil: this program has none.
+	Library *service.App
+
 	// Gallery, if not empty, is served under /gallery: every state of every
 	// page. Releases leave it empty.
 	Gallery []State
@@ -96,6 +99,8 @@ type Server struct {
 	hash      atomic.Pointer[string] // of the passphrase; nil: everybody may come in
 	gallery   []State
 	live      *live.Manager
+	shapes    sync.Map     // small pictures of rides
+	library   *service.App // nil: there is none
 	templates *Templates
 	mux       *http.ServeMux
 	checking  sync.Mutex // one check of a passphrase at a time
@@ -124,7 +129,7 @@ func New(c Config) (*Server, error) {
 	}
 	s := &Server{
 		store: c.Store, log: c.Log, now: c.Now, version: c.Version, workers: c.Workers, hosts: c.Hosts,
-		gallery: c.Gallery, live: c.Live, templates: templates,
+		gallery: c.Gallery, live: c.Live, library: c.Library, templates: templates,
 		mux: http.NewServeMux(), waiting: make(chan struct{}, 8),
 	}
 	if c.PassphraseHash != "" {
@@ -141,6 +146,7 @@ func New(c Config) (*Server, error) {
 	s.briefRoutes()
 	s.rideRoutes()
 	s.checkRoutes()
+	s.libraryRoutes()
 	s.settingRoutes()
 	s.galleryRoutes()
 	if c.API != nil {
