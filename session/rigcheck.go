@@ -47,8 +47,8 @@ type RigCheckWish struct {
 // down, so that what changes with power is not taken for what changes with
 // time; none is hard.
 var (
-	checkEasy     = []float64{0.45, 0.60, 0.50, 0.65} // 5 times: 12 minutes
-	checkSteps    = []float64{0.50, 0.75, 0.45, 0.85, 0.60, 0.90, 0.55, 0.80, 0.40, 0.90, 0.65, 0.85, 0.50, 0.80, 0.45, 0.70, 0.55, 0.85}
+	checkEasy     = []float64{0.45, 0.60, 0.50, 0.65} // 4 times: 12 minutes
+	checkSteps    = []float64{0.50, 0.75, 0.45, 0.85, 0.60, 0.90, 0.55, 0.80, 0.40, 0.90, 0.65, 0.85, 0.50, 0.80, 0.45, 0.70}
 	checkCadences = []float64{60, 75, 90, 100} // rpm, at one power
 )
 
@@ -59,8 +59,8 @@ const gentlest = 0.80
 // A step and a cadence last so long at most: the guide goes on before, as soon
 // as they were even for long enough.
 const (
-	checkEasyS        = 36
-	checkStepS        = 40
+	checkEasyS        = 45
+	checkStepS        = 45
 	checkCadenceS     = 60
 	checkCadenceShare = 0.60
 )
@@ -77,7 +77,7 @@ func RigCheck(w RigCheckWish) string {
 		line("caution: The sprint is all out. Only after a health screening, with the bicycle clamped tight.")
 	}
 	line("source: Common practice: warm up first, zero offset before the steps, every step long enough to settle.")
-	line("five times:")
+	line("four times:")
 	for _, share := range checkEasy {
 		line("  warm up %d s %s, say %q", checkEasyS, w.ask(share), w.words(share, "Easy: meters and brakes drift while they are cold"))
 	}
