@@ -120,7 +120,7 @@ func (l *look) zeroAtRest(c *track) {
 	torque := w / omega
 	// Whole watts round by up to half a watt, which does not average out when
 	// the readings hardly move; and a healthy meter's own offset is some tenths.
-	se := math.Hypot(math.Hypot(0.12, 0.11)/omega, math.Hypot(sd/math.Sqrt(float64(len(watts))*c.every)/omega, 0.017))
+	se := math.Hypot(math.Hypot(0.22, 0.17)/omega, math.Hypot(sd/math.Sqrt(float64(len(watts))*c.every)/omega, 0.017))
 	if torque-3.5*se < 0.1 {
 		return
 	}

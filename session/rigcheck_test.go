@@ -37,7 +37,7 @@ func TestRigCheck(t *testing.T) {
 				t.Errorf("%s takes %.1f min", name, scaled.PlanS/60)
 			}
 			got := strings.Join(session.CheckParts(scaled.Legs), ",")
-			want := strings.Repeat("easy,", 20) + "zero,zero" + strings.Repeat(",steps", 18) + strings.Repeat(",cadences", 4) + ",,coast-down,quiet rest,"
+			want := strings.Repeat("easy,", 16) + "zero,zero" + strings.Repeat(",steps", 16) + strings.Repeat(",cadences", 4) + ",,coast-down,quiet rest,"
 			if got != want {
 				t.Errorf("%s: %s", name, got)
 			}
