@@ -1,6 +1,10 @@
 package debrief
 
-import "chainline/recording"
+import (
+	"slices"
+
+	"chainline/recording"
+)
 
 // Glance is what a list shows of a ride, and what needs no rider.
 type Glance struct {
@@ -8,10 +12,14 @@ type Glance struct {
 	Best  *MeanMax // nil: no power was recorded
 }
 
+var glanced = []recording.Quantity{recording.Power, recording.HeartRate, recording.Cadence, recording.Position, recording.Speed, recording.Altitude}
+
 // GlanceAt takes the measures of a ride that a list shows. The error says why
 // the recording cannot be used.
 func GlanceAt(r *recording.Recording, source string) (Glance, error) {
-	s, err := read(r, source)
+	few := *r // the rest is not looked at
+	few.Channels = slices.DeleteFunc(slices.Clone(r.Channels), func(c recording.Channel) bool { return !slices.Contains(glanced, c.Quantity) })
+	s, err := read(&few, source)
 	if err != nil {
 		return Glance{}, err
 	}

@@ -252,14 +252,15 @@ func (q Ask) moments(all []mine) []Moment {
 		return nil
 	}
 	var out []Moment
+	var taken [tracePieces]bool
 	for range mostMoments {
 		best, most := -1, leastMoment*float64(drops)
 		for i := range tracePieces - momentPieces + 1 {
-			sum := 0.0
-			for _, c := range counts[i : i+momentPieces] {
-				sum += c
+			sum, free := 0.0, true
+			for k := i; k < i+momentPieces; k++ {
+				sum, free = sum+counts[k], free && !taken[k]
 			}
-			if sum > most {
+			if free && sum > most {
 				best, most = i, sum
 			}
 		}
@@ -268,7 +269,7 @@ func (q Ask) moments(all []mine) []Moment {
 		}
 		out = append(out, q.moment(all, best, most/float64(drops)))
 		for i := best; i < best+momentPieces; i++ {
-			counts[i] = 0
+			taken[i] = true
 		}
 	}
 	return out

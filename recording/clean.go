@@ -230,8 +230,11 @@ func quantile(values []float64, share float64) float64 {
 // instants are the times of all readings of all channels, in order.
 func (r *Recording) instants() []float64 {
 	var all []float64
-	for _, c := range r.Channels {
-		all = append(all, c.Seconds...)
+	for i, c := range r.Channels {
+		// Most devices write all of their channels at the same instants.
+		if i == 0 || !slices.Equal(c.Seconds, r.Channels[i-1].Seconds) {
+			all = append(all, c.Seconds...)
+		}
 	}
 	slices.Sort(all)
 	return slices.Compact(all)

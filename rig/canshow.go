@@ -87,6 +87,6 @@ var needs = map[Subject][]need{
 	Circumference: {needWheel, needReference}, TyreSlip: {needWheel, needMachine, needWatts}, WrongWheel: {needWheel},
 	PowerNoCadence: {needWatts, needCadence}, CadenceNoPower: {needWatts, needCadence}, Impossible: {needAnything},
 	AgainstPhysics: {needWatts, needWheel, needCurve}, AgainstHistory: {needWatts, needHeart, needHistory},
-	CoastDown: {needCoast}, OneSided: {needSides}, FirmwareChange: {needFirmware}, LinkLatency: {needHost},
+	CoastDown: {needCoast}, Repeatability: {needCoast}, OneSided: {needSides}, FirmwareChange: {needFirmware}, LinkLatency: {needHost},
 	TrainerSpeedOnly: {needWheel},
 }

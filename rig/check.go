@@ -122,6 +122,11 @@ type paired struct {
 func (l *look) examinePairs() []paired {
 	in := l.cleaned()
 	pairs := powerPairs(in)
+	if in.Other != nil {
+		if c, err := ClockOf(in); err == nil {
+			l.out.Clock = &c
+		}
+	}
 	if len(pairs) == 0 {
 		for _, s := range pairSubjects {
 			if s != Smoothing {
@@ -172,12 +177,14 @@ func (l *look) examineCoasts() {
 	l.out.Curve = curve
 	take(fs, us)
 	take(climbFindings(l.in))
-	said := l.hasFound(CoastDown)
-	for _, u := range l.out.Unsaid {
-		said = said || u.Subject == CoastDown
-	}
-	if !said {
-		l.right(CoastDown)
+	for _, s := range []Subject{CoastDown, Repeatability} {
+		said := l.hasFound(s)
+		for _, u := range l.out.Unsaid {
+			said = said || u.Subject == s
+		}
+		if !said {
+			l.right(s)
+		}
 	}
 }
 
@@ -209,7 +216,7 @@ func (l *look) order() {
 var harms = map[Subject]float64{
 	WrongWheel: 0.5, Stuck: 0.05, IgnoredCommands: 0.05, Smoothing: 0.04, BrakeLag: 0.03, Interference: 0.03, LostSamples: 0.025,
 	Spikes: 0.02, Fading: 0.02, PowerNoCadence: 0.03, CadenceNoPower: 0.03, Impossible: 0.02, LockedHeart: 0.015, Circumference: 0.015,
-	DeadTime: 0.01, Delay: 0.01, Overshoot: 0.01, FirmwareChange: 0.01, LinkLatency: 0.005, BrakeLimits: 0.005,
+	DeadTime: 0.01, Delay: 0.01, Overshoot: 0.01, FirmwareChange: 0.01, LinkLatency: 0.005, BrakeLimits: 0.005, Repeatability: 0.02,
 }
 
 func (l *look) harm(f Finding) float64 {
@@ -231,6 +238,6 @@ var Subjects = []Subject{
 	Gain, Offset, Delay, Smoothing, LostSamples, Stuck, Spikes, WarmUpDrift, CadenceBias, PowerBias,
 	ZeroOffset, LockedHeart, BrakeLag, DeadTime, Overshoot, ControlError, IgnoredCommands, BrakeLimits,
 	Interference, Fading, Quantisation, Circumference, TyreSlip, WrongWheel, OneSided, NoiseFloor,
-	PowerNoCadence, CadenceNoPower, Impossible, AgainstPhysics, AgainstHistory, CoastDown, FirmwareChange,
+	PowerNoCadence, CadenceNoPower, Impossible, AgainstPhysics, AgainstHistory, CoastDown, Repeatability, FirmwareChange,
 	LinkLatency,
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"chainline/estimate"
 	"chainline/recording"
 )
@@ -143,7 +145,7 @@ func coastsOf(in CheckInput) []PastCoast {
 // tyre pumped otherwise, a clamp turned otherwise or a cold brake show here.
 func coastFindings(in CheckInput) ([]Finding, []Unsaid) {
 	cannot := func(why string) ([]Finding, []Unsaid) {
-		return nil, []Unsaid{{Subject: CoastDown, Because: why}}
+		return nil, []Unsaid{{Subject: CoastDown, Because: why}, {Subject: Repeatability, Because: why}}
 	}
 	speed, ok := wheelOf(in)
 	if !ok {
@@ -173,18 +175,59 @@ func coastFindings(in CheckInput) ([]Finding, []Unsaid) {
 	if len(ratios) == 0 {
 		return cannot("this coast-down and the earlier ones share no range of speed")
 	}
-	f, is := coastFinding(speed.Source, ratios)
-	if !is {
-		return nil, nil
-	}
-	f.Plot = Plot{Title: "Coast-downs over the days", X: "days before this check", Y: "time over this check's", Points: points, Names: []string{"this check"}}
+	p := Plot{Title: "Coast-downs over the days", X: "days before this check", Y: "time over this check's", Points: points, Names: []string{"this check"}}
 	first := points[0][0]
 	for _, p := range points {
 		first = math.Min(first, p[0])
 	}
-	f.Plot.Lines = [][][2]float64{{{first, 1}, {0, 1}}}
-	return []Finding{f}, nil
+	p.Lines = [][][2]float64{{{first, 1}, {0, 1}}}
+	var out []Finding
+	var unsaid []Unsaid
+	if f, is := coastFinding(speed.Source, ratios); is {
+		f.Plot = p
+		out = append(out, in.coastWatts(f))
+	}
+	if len(ratios) < leastCoastDays {
+		unsaid = append(unsaid, Unsaid{Repeatability, speed.Source, fmt.Sprintf("%d earlier coast-downs; %d are needed to tell how far they scatter", len(ratios), leastCoastDays)})
+	} else if f, is := coastScatter(speed.Source, ratios); is {
+		f.Plot = p
+		out = append(out, f)
+	}
+	return out, unsaid
 }
+
+// coastWatts adds what another drag makes of watts that are read from wheel
+// speed: the force at a speed is the inertia over the time.
+func (in CheckInput) coastWatts(f Finding) Finding {
+	if !in.Rig.bySpeed() {
+		return f
+	}
+	t := in.threshold()
+	f.Watts = estimate.Normal(t*f.Size.Mean, t*f.Size.SD, "coast-downs")
+	f.What = fmt.Sprintf("%s Watts read from wheel speed by a curve of before are %.0f W too %s at %.0f W.", f.What, math.Abs(f.Watts.Mean), pick(f.Size.Mean > 0, "many", "few"), t)
+	return f
+}
+
+// coastScatter tells coast-downs that differ from day to day by more than
+// those of one trainer set up alike. ratios are logarithms of today's time
+// over that of each day; the interval is that of a standard deviation.
+func coastScatter(source string, ratios []float64) (Finding, bool) {
+	_, sd := meanSD(ratios)
+	n := float64(len(ratios) - 1)
+	chi := distuv.ChiSquared{K: n}
+	at := func(p float64) float64 { return sd * math.Sqrt(n/chi.Quantile(p)) }
+	if at(0.9995) < coastSD {
+		return Finding{}, false
+	}
+	f := ranged(Finding{Subject: Repeatability, Source: source, Against: fmt.Sprintf("%d earlier coast-downs", len(ratios)), Sure: 0.999}, sd, at(0.975), at(0.025), "coast-downs over the days")
+	f.What = fmt.Sprintf("From day to day the wheel runs down in times that differ by %.0f %%; those of one trainer set up alike differ by some %.0f %%: a curve or a spin-down of one day is worth that little on the next.", 100*sd, 100*coastSD)
+	f.Do = []string{"pump the tyre to the same pressure each time, and turn the clamp alike: count the turns (common practice)", "coast down only after ten minutes of riding", "take the spin-down anew each day until it repeats (common practice)"}
+	f.Prior = "what coast-downs of one trainer differ by (4 %) is our judgement"
+	return f, true
+}
+
+// leastCoastDays are needed before a scatter is judged, our judgement.
+const leastCoastDays = 5
 
 func coastFinding(source string, ratios []float64) (Finding, bool) {
 	mean, sd := meanSD(ratios)

@@ -33,6 +33,7 @@ type order struct {
 	judged        bool    // ridden, long enough, and a change large enough to be seen
 	followed      bool
 	ignored       bool
+	limit         int // 1: beyond a ceiling of the brake, -1: below its floor
 }
 
 // What an order must be to be judged, our judgement.
@@ -160,16 +161,14 @@ func (l *look) ordersGiven(c *track) []order {
 // judge tells the orders followed from those ignored. Most of those followed
 // agree on what the brake makes of an order; it need not be what was asked.
 func judge(orders []order) {
-	var ratios []float64
-	for _, o := range orders {
-		if o.judged {
-			ratios = append(ratios, o.after/o.asked)
-		}
+	usual := usualRatio(orders)
+	// Where most orders lie beyond a limit, what is usual is theirs.
+	if atLimits(orders, usual) || atLimits(orders, 1) {
+		usual = usualRatio(orders)
 	}
-	usual := halfSampleMode(ratios)
 	for i := range orders {
 		o := &orders[i]
-		if !o.judged {
+		if !o.judged || o.limit != 0 {
 			o.followed = false
 			continue
 		}
@@ -178,6 +177,17 @@ func judge(orders []order) {
 		o.ignored = !reached && math.Abs(o.after-o.before) < 0.35*math.Abs(want-o.before)
 		o.followed = o.followed && reached
 	}
+}
+
+// usualRatio is what the brake makes of an order within its limits.
+func usualRatio(orders []order) float64 {
+	var ratios []float64
+	for _, o := range orders {
+		if o.judged && o.limit == 0 {
+			ratios = append(ratios, o.after/o.asked)
+		}
+	}
+	return halfSampleMode(ratios)
 }
 
 // halfSampleMode is where values crowd most: the shortest half, and again.

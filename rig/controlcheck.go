@@ -109,38 +109,14 @@ func pickSure(n int) float64 {
 	return 0.995
 }
 
-// brakeLimits looks for orders that were neither followed nor ignored: the
-// most asked and not reached, the least asked and passed.
+// brakeLimits reports the limits that orders met.
 func (l *look) brakeLimits(m ControlModel) {
-	var short, over []order
-	most, least := 0.0, math.Inf(1)
-	for _, o := range m.orders {
-		switch {
-		case !o.judged || o.ignored:
-		case o.after < 0.9*o.asked-5:
-			short = append(short, o)
-		case o.after > 1.1*o.asked+5:
-			over = append(over, o)
-		default:
-			most, least = max(most, o.asked), min(least, o.asked)
-		}
-	}
 	met := false
-	for _, it := range []struct {
-		orders []order
-		above  bool
-	}{{short, true}, {over, false}} {
-		var held []float64
-		beyond := true
-		for _, o := range it.orders {
-			held = append(held, o.after)
-			beyond = beyond && (it.above && o.asked > most || !it.above && o.asked < least)
+	for _, side := range []int{1, -1} {
+		if orders, held := limited(m.orders, side); len(held) >= limitLeast {
+			met = true
+			l.limit(m, orders, held, side > 0)
 		}
-		if len(held) < 2 || !beyond {
-			continue
-		}
-		met = true
-		l.limit(m, it.orders, held, it.above)
 	}
 	if !met {
 		l.unsaid(BrakeLimits, m.Source, "no command met a floor or ceiling of the brake")

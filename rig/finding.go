@@ -43,6 +43,7 @@ const (
 	AgainstPhysics   Subject = "against physics"    // fraction: shown over what speed and inertia ask for, less one
 	AgainstHistory   Subject = "against history"    // fraction: watts at this rider's heart rate over those of before, less one
 	CoastDown        Subject = "coast-down"         // fraction: this coast-down over the last ones, less one
+	Repeatability    Subject = "coast-down scatter" // fraction, sd from day to day
 	FirmwareChange   Subject = "firmware"           //
 	LinkLatency      Subject = "link"               // s to the host named
 	TrainerSpeedOnly Subject = "watts from a curve" // fraction, sd of the curve
@@ -211,4 +212,5 @@ type Report struct {
 	Minutes   float64       // of the recording that were used
 	Warm      bool          // the check saw the warm state
 	Brake     *ControlModel // how the brake answers, where commands showed it; nil else
+	Clock     *Clock        // of the other recording by this one's; nil where there is none
 }

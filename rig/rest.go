@@ -19,6 +19,7 @@ func (l *look) withoutEachOther(c *track) {
 	}
 	rests := append(l.phases(Zero, QuietRest, Coast), l.paused...)
 	var still, alone, turning, dead float64
+	seconder := map[string]float64{} // s in which another source shows watts too
 	for i, t := range c.t {
 		now, ok := cad.at(t)
 		old, okOld := cad.at(t - 5)
@@ -30,6 +31,7 @@ func (l *look) withoutEachOther(c *track) {
 			still += c.every
 			if c.v[i] > 20 {
 				alone += c.every
+				l.seconds(c, t, seconder)
 			}
 		case now > 40 && old > 40:
 			turning += c.every
@@ -44,15 +46,47 @@ func (l *look) withoutEachOther(c *track) {
 		l.apart(CadenceNoPower, c, dead, turning, fmt.Sprintf("%s shows 0 W for %.0f s in which the cranks turned: %.0f W would be missed at threshold.", c.source, dead, l.threshold))
 	}
 	l.right(PowerNoCadence)
-	if alone > 10 && alone > 0.01*(turning+still) {
-		l.apart(PowerNoCadence, c, alone, turning+still, fmt.Sprintf("%s shows watts for %.0f s in which the cranks stood still: all of them are wrong, however few against %.0f W.", c.source, alone, l.threshold))
+	if alone <= 10 || alone <= 0.01*(turning+still) {
+		return
+	}
+	for other, s := range seconder {
+		if s > 0.8*alone { // two sources of watts against one of cadence
+			l.deadCadence(cad, c.source, other, alone, turning+still)
+			return
+		}
+	}
+	l.apart(PowerNoCadence, c, alone, turning+still, fmt.Sprintf("%s shows watts for %.0f s in which the cadence stands at 0: either these watts are wrong, %.0f W or few, or the cadence is.", c.source, alone, l.threshold),
+		"the watts of "+c.source+" are wrong while the cranks stand", "or the cadence of "+cad.source+" stands while the cranks turn")
+}
+
+// seconds counts what other sources show at an instant.
+func (l *look) seconds(c *track, t float64, seconder map[string]float64) {
+	for _, o := range l.raw {
+		if w, ok := o.at(t); ok && o.source != c.source && w > 20 {
+			seconder[o.source] += c.every
+		}
 	}
 }
 
-func (l *look) apart(s Subject, c *track, k, n float64, what string) {
+// deadCadence is a cadence that stands while two sources show watts: found
+// once, and the cadence's device is named.
+func (l *look) deadCadence(cad *track, a, b string, alone, all float64) {
+	if l.hasFoundOf(PowerNoCadence, cad.source) {
+		return
+	}
+	low, high := wilson(alone/5, all/5, z95)
+	l.found(ranged(Finding{
+		Subject: PowerNoCadence, Source: cad.source, Against: a + " and " + b, Sure: 0.999,
+		What: fmt.Sprintf("The cadence of %s stands at 0 for %.0f s in which %s and %s both show watts: the cadence is wrong; watts at %.0f W are harmed only if %s reckons them from it.", cad.source, alone, a, b, l.threshold, cad.source),
+		Do:   []string{"check the cadence's magnet and sensor, and its battery (common practice)", "let another device tell the cadence"},
+		Plot: Plot{Title: "Cadence of " + cad.source, X: "seconds", Y: "rpm", Points: scatter(cad, 0, math.Inf(1))},
+	}, alone/all, low, high, "counted"))
+}
+
+func (l *look) apart(s Subject, c *track, k, n float64, what string, readings ...string) {
 	low, high := wilson(k/5, n/5, z95) // five seconds as one witness, our judgement
 	l.found(ranged(Finding{
-		Subject: s, Source: c.source, Sure: 0.99, What: what,
+		Subject: s, Source: c.source, Sure: 0.99, What: what, Readings: readings,
 		Do:   []string{"check magnet and sensor of the cadence, and that both channels come from the same bicycle", "set the meter's zero again (common practice)"},
 		Plot: Plot{Title: "Watts of " + c.source, X: "seconds", Y: "W", Points: scatter(c, 0, math.Inf(1))},
 	}, k/n, low, high, "counted"))

@@ -224,7 +224,7 @@ func (l *look) broken(name string) string {
 			why = append(why, fmt.Sprintf("it stood still for %.0f s", f.Size.Mean))
 		case f.Subject == LostSamples && f.Low95 > 0.25:
 			why = append(why, fmt.Sprintf("it lost %.0f %% of its messages", 100*f.Size.Mean))
-		case f.Subject == CadenceNoPower && f.Low95 > 0.1, f.Subject == PowerNoCadence && f.Low95 > 0.1:
+		case f.Subject == CadenceNoPower && f.Low95 > 0.1, f.Subject == PowerNoCadence && f.Against == "" && f.Low95 > 0.1:
 			why = append(why, fmt.Sprintf("watts and cadence do not belong together for %.0f %% of the time", 100*f.Size.Mean))
 		case f.Subject == NoiseFloor && f.Low95 > 0.25:
 			why = append(why, fmt.Sprintf("it jumps by %.0f %% from second to second", 100*f.Size.Mean))
@@ -260,8 +260,8 @@ func (l *look) curveVerdict() Verdict {
 	v := Verdict{Source: "curve", Error: estimate.Normal(0, curve.SD, curve.From), Within2: chanceWithin(0, curve.SD, fineError)}
 	mean := 0.0
 	for _, f := range l.out.Findings {
-		if f.Subject == Circumference && f.Watts.Mean != 0 {
-			mean = f.Watts.Mean / l.threshold
+		if f.Subject == Circumference || f.Subject == CoastDown && l.out.Curve == nil {
+			mean += f.Watts.Mean / l.threshold
 		}
 	}
 	v.Error = estimate.Normal(mean, curve.SD, curve.From)
@@ -274,7 +274,7 @@ func (l *look) curveVerdict() Verdict {
 	case v.Within2 >= confidence:
 		v.Kind, v.Because = UseAsIs, fmt.Sprintf("its error at %.0f W is under %.0f W with %.0f %% confidence (%s)", l.threshold, fineError*l.threshold, 100*v.Within2, curve.From)
 	case mean != 0 && math.Abs(mean) > curve.SD:
-		v.Kind, v.Because = DoNotUse, "set the wheel's circumference first"
+		v.Kind, v.Because = DoNotUse, pick(l.hasFound(Circumference), "set the wheel's circumference first", "the trainer runs down otherwise than when the curve was taken: see to tyre and clamp, or take the curve anew")
 	default:
 		v.Kind = CannotSay
 		v.Because = fmt.Sprintf("watts from wheel speed are known to %.0f W at %.0f W (%s): good for holding the same effort, not for comparing with others. A meter borrowed for this check would tell", curve.SD*l.threshold, l.threshold, curve.From)

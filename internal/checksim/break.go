@@ -47,6 +47,7 @@ func (k *check) breaks(r *rand.Rand) {
 			k.losses[0] = k.size
 		}
 	}
+	k.breakBeyond(r)
 }
 
 func (k *check) breakMeter(m *meter, r *rand.Rand) {

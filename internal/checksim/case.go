@@ -8,7 +8,11 @@
 // evidence about any real one.
 package checksim
 
-import "chainline/rig"
+import (
+	"slices"
+
+	"chainline/rig"
+)
 
 // Setup is a kind of rig.
 type Setup string
@@ -90,10 +94,6 @@ func Cells() []Cell {
 }
 
 func signed(s rig.Subject) bool {
-	for _, f := range Faults {
-		if f.Subject == s {
-			return f.Signed
-		}
-	}
-	return false
+	is := func(f Fault) bool { return f.Subject == s && f.Signed }
+	return slices.ContainsFunc(Faults, is) || slices.ContainsFunc(Beyond, is)
 }

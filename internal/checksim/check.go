@@ -25,6 +25,7 @@ type check struct {
 	set     float64    // circumference the speed sensor is set to, over the true one
 	losses  [3]float64 // chances of the other sensors: speed, cadence, belt
 	size    float64    // with its sign
+	beyond
 }
 
 // Ride is one check and its truth. The same stream gives the same check; two
@@ -42,7 +43,13 @@ func Ride(c Case, random *rand.Rand) (rig.CheckInput, Truth) {
 	k.breaks(random)
 	t := ride(k.rider, k.machine, k.parts, k.own(), random)
 	rec := k.record(&t, random)
-	return k.input(rec, random), k.truth()
+	k.spoil(rec, random)
+	if k.Subject == rig.BrakeLimits {
+		k.size = k.limitMet(&t)
+	}
+	in := k.input(rec, random)
+	k.more(&in)
+	return in, k.truth()
 }
 
 func metersOf(s Setup, r *rand.Rand) []meter {
@@ -108,10 +115,10 @@ func (k *check) record(t *trace, r *rand.Rand) *recording.Recording {
 	}
 	sent := map[string][]message{}
 	for _, m := range k.meters {
-		sent[m.source] = messages(len(t.crank), m.every, m.latency, m.loss, k.gone, r)
+		sent[m.source] = messages(len(t.crank), m.every, m.latency, m.loss, k.fades(m.source), r)
 	}
 	for i, source := range []string{"speed", "cadence", "belt"} {
-		sent[source] = messages(len(t.crank), 1, between(0.02, 0.1, r), k.losses[i], k.gone, r)
+		sent[source] = messages(len(t.crank), 1, between(0.02, 0.1, r), k.losses[i], k.fades(source), r)
 	}
 	for _, m := range k.meters {
 		add(m.power(t, k.parts, sent[m.source], k.calm(), r))

@@ -14,6 +14,12 @@ func (k *check) truth() Truth {
 	t := Truth{Case: k.Case, size: k.size, meters: k.meters}
 	switch k.Subject {
 	case "", rig.Interference:
+	case rig.WrongWheel, rig.PowerNoCadence, rig.CadenceNoPower, rig.Impossible, rig.Fading:
+		t.Source = k.device
+	case rig.BrakeLimits:
+		t.Source = "trainer"
+	case rig.CoastDown, rig.Repeatability:
+		t.Source = map[Setup]string{Curve: "speed", Hub: "hub"}[k.Setup]
 	case rig.LockedHeart:
 		t.Source = "belt"
 	case rig.Circumference:

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -30,9 +31,9 @@ const debriefExample = `  # what happened, and what it taught
 func debriefCommand(s Streams) *cobra.Command {
 	q := service.DebriefRequest{Brief: service.BriefRequest{Seed: 1, Draws: 1000}}
 	var asJSON, quiet bool
-	var out string
+	var out, ride, dir string
 	c := &cobra.Command{
-		Use:   "debrief FILE... [--rider FILE [--rig FILE] [--course FILE]]",
+		Use:   "debrief FILE... [--rider FILE [--rig FILE] [--course FILE]] | --ride ID",
 		Short: "Say what happened on a ride, how it went against its plan, and what it taught",
 		Long: "Debrief looks at rides: FIT, GPX or CSV files, this program's own recordings, archives and\n" +
 			"folders of them. Without a rider it gives the measures that need none. With one it knows\n" +
@@ -41,6 +42,9 @@ func debriefCommand(s Streams) *cobra.Command {
 			"A ride that was recorded twice is looked at once.",
 		Example: debriefExample,
 		RunE: func(c *cobra.Command, args []string) error {
+			if ride != "" {
+				return debriefKept(c, s, ride, dir, args, asJSON)
+			}
 			q.Files = args
 			q.Brief.Today, q.Brief.Workers = s.Now(), s.Workers
 			p := &progress{to: s.Err}
@@ -72,9 +76,37 @@ func debriefCommand(s Streams) *cobra.Command {
 	f.Var(value[uint64]{&q.Brief.Seed, parseSeed, "a whole number from 0 on"}, "seed", "`seed` of everything that is drawn")
 	f.StringSliceVar(&q.Without, "without", nil, "leave `this` out of all that is handed over: heart_rate, mass, name")
 	f.StringVar(&out, "out", "", "write the ride as it was looked at to this `file`: .fit, .csv or .recording")
+	f.StringVar(&ride, "ride", "", "a ride of the library instead of files, by its `ID`: what is kept of it says the rest")
+	f.StringVar(&dir, "data", "", "the data `folder` of the library")
 	f.BoolVar(&asJSON, "json", false, "print one line of JSON for each ride, and one for all if there are several")
 	f.BoolVar(&quiet, "quiet", false, "do not show progress")
 	return c
+}
+
+// debriefKept shows the debrief of a ride of the library.
+func debriefKept(c *cobra.Command, s Streams, ride, dir string, files []string, asJSON bool) (err error) {
+	if len(files) > 0 {
+		return problem.Bad("--ride: is a ride of the library; found %d files beside it, expected none", len(files))
+	}
+	for _, name := range []string{"rider", "rig", "course", "road", "event", "harder", "weighed", "power-source", "alone", "as-recorded", "without", "out"} {
+		if c.Flags().Changed(name) {
+			return problem.Bad("--%s: is kept with the ride; expected --ride without it", name)
+		}
+	}
+	lib, done, err := openLibrary(c.Context(), s, dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, done()) }()
+	d, err := lib.RideDebrief(c.Context(), ride)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return json.NewEncoder(s.Out).Encode(d)
+	}
+	_, err = fmt.Fprint(s.Out, debriefText(d))
+	return err
 }
 
 // keptRide is where a ride is written to; without a form: nowhere.

@@ -135,3 +135,33 @@ func CalendarPicture(c debrief.Calendar) template.HTML {
 		}
 	})
 }
+
+// DayValue is a number with its interval on a day since 1970-01-01.
+type DayValue struct {
+	Day             int
+	Low, Mean, High float64
+}
+
+// TimelinePicture draws how a number moved from day to day, with its band.
+func TimelinePicture(points []DayValue) template.HTML {
+	if len(points) < 2 {
+		return ""
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, p := range points {
+		lo, hi = math.Min(lo, p.Low), math.Max(hi, p.High)
+	}
+	return bothWays("timeline", acrossPage, 210, func(a *axes) {
+		a.span(float64(points[0].Day), float64(points[len(points)-1].Day), lo-0.08*(hi-lo), hi+0.08*(hi-lo))
+		a.gridY(4, whole)
+		var x, low, high []float64
+		var mean [][2]float64
+		for _, p := range points {
+			x, low, high = append(x, float64(p.Day)), append(low, p.Low), append(high, p.High)
+			mean = append(mean, [2]float64{float64(p.Day), p.Mean})
+		}
+		a.band("band", x, low, high)
+		a.line("ridden", mean)
+		a.months()
+	})
+}

@@ -42,6 +42,26 @@ func (a *App) StartImport(ctx context.Context, q ImportRequest) (ImportID, error
 	return ImportID(m.ID), a.run(ctx, m)
 }
 
+// StartOrResume goes on with an import of the same that did not come to its
+// end, or begins one.
+func (a *App) StartOrResume(ctx context.Context, q ImportRequest) (ImportID, error) {
+	for i, p := range q.Paths {
+		if full, err := filepath.Abs(p); err == nil {
+			q.Paths[i] = full
+		}
+	}
+	all, err := a.c.Store.RideImports(ctx)
+	if err != nil {
+		return "", err
+	}
+	for _, m := range all {
+		if ImportState(m.State) != ImportDone && string(m.Request) == string(jsonOf(q)) {
+			return ImportID(m.ID), a.ResumeImport(ctx, ImportID(m.ID))
+		}
+	}
+	return a.StartImport(ctx, q)
+}
+
 // run starts or goes on with an import.
 func (a *App) run(ctx context.Context, m store.RideImport) error {
 	j := &importJob{app: a, id: ImportID(m.ID), made: m.Made, state: ImportRunning, done: make(chan struct{}),

@@ -67,6 +67,9 @@ func (j *importJob) run(ctx context.Context) {
 	defer close(j.done)
 	defer j.cancel(nil)
 	err := j.all(ctx)
+	if cause := context.Cause(ctx); err != nil && cause != nil {
+		err = cause
+	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if e := j.flush(context.WithoutCancel(ctx)); err == nil {
@@ -136,9 +139,6 @@ func (j *importJob) all(ctx context.Context) error {
 		j.progress.Learnt = done
 		j.mu.Unlock()
 	})
-	if err != nil && context.Cause(ctx) != nil {
-		return context.Cause(ctx)
-	}
 	return err
 }
 

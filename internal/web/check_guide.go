@@ -35,6 +35,7 @@ type CheckGuide struct {
 // checkGuide is what is remembered from snapshot to snapshot.
 type checkGuide struct {
 	parts   []string
+	lengths []float64 // s of each step as planned; 0 not by time
 	step    int
 	even    float64 // s
 	mean    float64 // W, of the last seconds
@@ -48,6 +49,9 @@ func newCheckGuide(set ride.Setup) *checkGuide {
 	g := &checkGuide{step: -1, pressed: -1}
 	if set.Session != nil {
 		g.parts = session.CheckParts(set.Session.Legs)
+		for _, l := range set.Session.Legs {
+			g.lengths = append(g.lengths, l.End.Seconds)
+		}
 	}
 	return g
 }
@@ -79,6 +83,9 @@ func (g *checkGuide) take(s ride.Snapshot) (now CheckGuide, next bool) {
 		now, next = g.coast(s, into, dt)
 	default:
 		now = CheckGuide{Share: share(into, s.Step.LengthS)}
+	}
+	if g.step < len(g.lengths) && s.Step.LengthS > g.lengths[g.step]+0.5 && g.lengths[g.step] > 0 { // the rider wants it longer
+		now.Words, now.Share, next = "Lengthened: it goes on when the time is over, or when you say so.", share(into, s.Step.LengthS), false
 	}
 	if next {
 		next = g.pressed != g.step

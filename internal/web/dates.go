@@ -21,6 +21,9 @@ var dateHabits = map[string]dates{
 	"en-au": {false, true}, "en-nz": {false, true}, "en-in": {false, true}, "en-ca": {true, true},
 }
 
+// UsualDates are those of most places.
+var UsualDates = dates{}
+
 // datesOf are those of whoever asks.
 func datesOf(r *http.Request) dates {
 	first, _, _ := strings.Cut(r.Header.Get("Accept-Language"), ",")

@@ -44,6 +44,7 @@ var sections = []entry{
 	{Path: "/events", Name: "Events"},
 	{Path: "/briefs", Name: "Briefs"},
 	{Path: "/ride", Name: "Ride"},
+	{Path: "/rides", Name: "Debriefs"},
 	{Path: "/settings", Name: "Settings"},
 }
 

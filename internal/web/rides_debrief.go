@@ -44,6 +44,7 @@ type DebriefPage struct {
 	Unsaid   []string
 	Of       *Form // whose ride it is; nil: it is known or cannot be changed here
 	Assign   []Field
+	Settled  bool // it is known whose it is
 	Outs     []DebriefOut
 	Share    *Form
 	Leave    []Field // what is left out of the share file
@@ -394,8 +395,8 @@ func (p *DebriefPage) OfferShare(action string) {
 	p.Share = f
 }
 
-// AskWhose asks whose ride it is, on which rig and by which course and event.
-func (p *DebriefPage) AskWhose(action string, riders, rigs, courses, events []Option, typed, errs map[string]string) {
+// AskWhose asks whose ride it is, on which rig and by which course and brief.
+func (p *DebriefPage) AskWhose(action string, riders, rigs, courses, briefs []Option, typed, errs map[string]string) {
 	f := NewForm(action, typed, errs)
 	none := []Option{{Value: "", Label: "none"}}
 	p.Assign = []Field{
@@ -404,8 +405,10 @@ func (p *DebriefPage) AskWhose(action string, riders, rigs, courses, events []Op
 	if len(courses) > 0 {
 		p.Assign = append(p.Assign, f.Field(Field{Name: "course", Label: "Along a course", Kind: "select", Options: append(none, courses...)}))
 	}
-	if len(events) > 0 {
-		p.Assign = append(p.Assign, f.Field(Field{Name: "event", Label: "In an event", Kind: "select", Options: append(none, events...)}))
+	if len(briefs) > 0 {
+		p.Assign = append(p.Assign, f.Field(Field{Name: "brief", Label: "By a brief", Kind: "select", Options: append(none, briefs...)}))
 	}
+	p.Assign = append(p.Assign, f.Field(Field{Name: "alone", Label: "Nobody was near enough to give shelter", Kind: "check"}),
+		f.Field(Field{Name: "left", Label: "Leave this ride out of what is learnt", Kind: "check"}))
 	p.Of = f
 }

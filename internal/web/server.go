@@ -100,6 +100,7 @@ type Server struct {
 	hash      atomic.Pointer[string] // of the passphrase; nil: everybody may come in
 	gallery   []State
 	live      *live.Manager
+	shapes    sync.Map     // small pictures of rides
 	library   *service.App // nil: there is none
 	templates *Templates
 	mux       *http.ServeMux
@@ -147,6 +148,7 @@ func New(c Config) (*Server, error) {
 	s.briefRoutes()
 	s.rideRoutes()
 	s.checkRoutes()
+	s.libraryRoutes()
 	s.settingRoutes()
 	s.galleryRoutes()
 	if c.API != nil {

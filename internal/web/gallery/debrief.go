@@ -36,10 +36,10 @@ func debriefs() []web.State {
 
 // debriefPage is a debrief with all that can be done on it.
 func debriefPage(s service.DebriefSheet) *web.DebriefPage {
-	p := web.NewDebriefPage(s, rideWatts(), form.Metric)
+	p := web.NewDebriefPage(s, rideWatts(), form.Units(0))
 	p.ID, p.Season = "r7", "/season/r1"
 	p.AskHarder("/rides/r7/harder", s.Harder, nil)
-	p.AskScales("/rides/r7/scales", form.Metric, nil, nil)
+	p.AskScales("/rides/r7/scales", form.Units(0), nil, nil)
 	p.OfferShare("/rides/r7/share")
 	p.Outs = []web.DebriefOut{{Path: "/rides/r7/file/fit", Name: "FIT activity"}, {Path: "/rides/r7/file/gpx", Name: "GPX"}, {Path: "/rides/r7/file/csv", Name: "Table (CSV)"}}
 	return p
@@ -73,7 +73,7 @@ func nobody() *web.DebriefPage {
 	d.Against, d.Weighed, d.Learnt, d.Road, d.Measures.Domains, d.Measures.Balance = nil, nil, nil, nil, nil, nil
 	d.Measures.ShareOfThreshold, s.Harder, s.Rider, d.Recovered = 0, "", "", true
 	d.Measures.Unsaid = []string{"Load, domains and W′: cannot say, because nobody is named whose ride it is."}
-	p := web.NewDebriefPage(s, rideWatts(), form.Metric)
+	p := web.NewDebriefPage(s, rideWatts(), form.Units(0))
 	p.ID = "r8"
 	p.AskWhose("/rides/r8/whose", []web.Option{{Value: "r1", Label: "Ilse"}, {Value: "r2", Label: "Aoife"}}, []web.Option{{Value: "g1", Label: "Cool room"}}, nil, nil, nil, nil)
 	p.OfferShare("/rides/r8/share")
@@ -85,7 +85,7 @@ func debriefWrong() *web.DebriefPage {
 	s.Harder, s.Debrief.Weighed = "", nil
 	p := debriefPage(s)
 	p.AskHarder("/rides/r7/harder", "", map[string]string{"harder": "Choose one of the three."})
-	p.AskScales("/rides/r7/scales", form.Metric, map[string]string{"before": "70.2", "after": "75", "drunk": "half"}, map[string]string{"after": "After the ride one weighs at most what was drunk more than before.", "drunk": "“half” is not a number; write litres, like 0.5."})
+	p.AskScales("/rides/r7/scales", form.Units(0), map[string]string{"before": "70.2", "after": "75", "drunk": "half"}, map[string]string{"after": "After the ride one weighs at most what was drunk more than before.", "drunk": "“half” is not a number; write litres, like 0.5."})
 	return p
 }
 
@@ -107,7 +107,7 @@ func cleaned() *web.DebriefPage {
 func shared2() *web.DebriefPage {
 	s := debriefSheet()
 	s.Rider = ""
-	p := web.NewDebriefPage(s, nil, form.Metric)
+	p := web.NewDebriefPage(s, nil, form.Units(0))
 	p.Shared = []string{"Opened from a share file made by version 0.7; left out of it on purpose: the name. Reckoned anew here it gives the same numbers. It is not kept."}
 	return p
 }
