@@ -41,6 +41,7 @@ type Store interface {
 
 	Settings
 	Visits
+	Calendars
 }
 
 // Settings are the choices of the person, by key.
@@ -143,6 +144,7 @@ func New(c Config) (*Server, error) {
 	s.courseRoutes()
 	s.roadRoutes()
 	s.eventRoutes()
+	s.calendarRoutes()
 	s.briefRoutes()
 	s.rideRoutes()
 	s.checkRoutes()

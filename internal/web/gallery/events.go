@@ -6,6 +6,9 @@ func events() []web.State {
 	base := func(title string) web.Base { return web.Base{Title: title, Section: "/events"} }
 	page := func(title string, values, errs map[string]string, blank int, remove string) *web.EventPage {
 		p := web.NewEventPage("/events/new", values, errs, blank, 0)
+		if remove != "" {
+			p.Form.Action = "/events/e1"
+		}
 		p.Base, p.Delete = base(title), remove
 		return p
 	}

@@ -1,0 +1,275 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"strings"
+	"time"
+
+	"chainline/internal/form"
+	"chainline/internal/problem"
+	"chainline/internal/service"
+	"chainline/internal/store"
+)
+
+// ReadyPage is the table for the host of an event.
+type ReadyPage struct {
+	Base
+	Back   string
+	Says   string
+	Rows   []ReadyLine
+	Absent []string // who could not be looked at, and why
+	Empty  Empty
+}
+
+// Template names the page's template.
+func (*ReadyPage) Template() string { return "calendar-ready.html" }
+
+// ReadyLine is one rider of the table.
+type ReadyLine struct {
+	service.ReadyRow
+	Path string // of the rider
+	Rig  string // its name
+	Make string // path to make a brief; empty: there is one
+}
+
+// RaceResultsPage takes result lists of an event and shows what they came to.
+type RaceResultsPage struct {
+	Base
+	Back      string
+	Form      *Form
+	File      Field
+	Me, Names Field
+	Sheets    []ResultsShown
+}
+
+// Template names the page's template.
+func (*RaceResultsPage) Template() string { return "calendar-results.html" }
+
+// ResultsShown is one list in words.
+type ResultsShown struct {
+	ID, Added string
+	Says      string // of the field
+	Mine      string
+	Demands   []DemandLine
+	Notes     []string
+}
+
+// DemandLine is what one category asked for.
+type DemandLine struct{ Category, Results, Finish, Range, WPerKg, Front string }
+
+func (s *Server) raceRoutes() {
+	s.get("/events/{id}/ready", s.eventReady)
+	s.get("/events/{id}/results", s.eventResults)
+	s.upload("/events/{id}/results", s.addResults)
+	s.post("/events/{id}/results/{list}/delete", s.deleteResults)
+}
+
+// eventReady looks at every rider kept here, each on the rig of their latest
+// brief for the event, else of their latest brief, else the first one.
+func (s *Server) eventReady(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	riders, err := s.store.Objects(r.Context(), store.Rider)
+	if err != nil {
+		return err
+	}
+	rigs, err := s.store.Objects(r.Context(), store.Rig)
+	if err != nil {
+		return err
+	}
+	p := &ReadyPage{Base: Base{Title: "Who is ready for " + o.Name, Section: "/events"}, Back: "/events/" + o.ID,
+		Empty: Empty{Says: "Nobody can be looked at yet.", Why: "A start list is made of the riders and rigs that are kept here.", Path: "/riders", Link: "To the riders"}}
+	ready := 0
+	if len(rigs) > 0 {
+		for _, rider := range riders {
+			line, err := s.readyLine(r.Context(), o, rider, rigs)
+			if e, ok := errors.AsType[*problem.Error](err); ok {
+				p.Absent = append(p.Absent, rider.Name+": "+e.Message)
+				continue
+			}
+			if err != nil {
+				return err
+			}
+			if line.Ready {
+				ready++
+			}
+			p.Rows = append(p.Rows, line)
+		}
+	}
+	p.Says = fmt.Sprintf("%d of %d are ready.", ready, len(p.Rows))
+	return s.show(w, r, http.StatusOK, p)
+}
+
+func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs []store.Object) (ReadyLine, error) {
+	briefs, err := s.store.Briefs(ctx, rider.ID)
+	if err != nil {
+		return ReadyLine{}, err
+	}
+	rig, made := rigs[0], time.Time{}
+	for i := len(briefs) - 1; i >= 0; i-- { // the newest counts
+		for _, x := range rigs {
+			if briefs[i].RigID == x.ID && (briefs[i].EventID == event.ID || made.IsZero()) {
+				rig = x
+			}
+		}
+		if briefs[i].EventID == event.ID {
+			made = briefs[i].Made
+		}
+	}
+	st := service.Starter{Rider: "rider", Rig: "rig", Brief: made}
+	checks, err := s.store.RigChecks(ctx, rig.ID)
+	if err != nil {
+		return ReadyLine{}, err
+	}
+	if len(checks) > 0 {
+		st.Checked = checks[0].Made
+	}
+	sheet, err := service.Ready(service.ReadyRequest{Event: "event", Now: s.now(), Starters: []service.Starter{st},
+		Open: service.Texts(map[string]string{"event": event.Text, "rider": rider.Text, "rig": rig.Text})})
+	if err != nil {
+		return ReadyLine{}, err
+	}
+	line := ReadyLine{ReadyRow: sheet.Riders[0], Path: "/riders/" + rider.ID, Rig: rig.Name}
+	line.Rider = rider.Name
+	if made.IsZero() {
+		line.Make = "/briefs/new?rider=" + rider.ID + "&rig=" + rig.ID + "&event=" + event.ID
+	}
+	return line, nil
+}
+
+// NewRaceResultsPage is the form with what was typed, and the lists kept.
+func NewRaceResultsPage(action string, values, errs map[string]string) *RaceResultsPage {
+	f := NewForm(action, values, errs)
+	return &RaceResultsPage{Form: f,
+		File: f.Field(Field{Name: "file", Label: "Result list as CSV", Kind: "file", Accept: ".csv,.tsv,.txt", Hint: "Drop it anywhere in this frame, or choose it. It has a column time, gap or place, and name or number, category, watts, W/kg if there are any."}),
+		Me:   f.Field(Field{Name: "me", Label: "Which one are you?", Hint: "Your name or start number as the list has it. Empty if you did not ride."}),
+		Names: f.Field(Field{Name: "names", Label: "Keep the names and numbers of the others too", Kind: "check",
+			Hint: "Without it they are forgotten as soon as you are found."})}
+}
+
+func (s *Server) eventResults(w http.ResponseWriter, r *http.Request) error {
+	return s.showResults(w, r, http.StatusOK, nil, nil)
+}
+
+func (s *Server) showResults(w http.ResponseWriter, r *http.Request, status int, values, errs map[string]string) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	all, err := s.store.RaceResults(r.Context(), o.ID)
+	if err != nil {
+		return err
+	}
+	p := NewRaceResultsPage("/events/"+o.ID+"/results", values, errs)
+	p.Base, p.Back = Base{Title: "Results of " + o.Name, Section: "/events"}, "/events/"+o.ID
+	d := datesOf(r)
+	for _, x := range all {
+		var sheet service.ResultsSheet
+		if err := json.Unmarshal(x.Sheet, &sheet); err != nil {
+			return err
+		}
+		p.Sheets = append(p.Sheets, NewResultsShown(x.ID, d.day(x.Added), sheet))
+	}
+	return s.show(w, r, status, p)
+}
+
+// NewResultsShown puts results into words.
+func NewResultsShown(id, added string, s service.ResultsSheet) ResultsShown {
+	out := ResultsShown{ID: id, Added: added, Notes: s.Notes}
+	out.Says = fmt.Sprintf("%d finished, %d did not. The front group, within five seconds of the fifth, had %d.", s.Field.Finishers, s.Field.Out, s.Field.Front)
+	if s.Category != "" {
+		out.Says = "Category " + s.Category + ": " + out.Says
+	}
+	if s.Me != nil {
+		out.Mine = s.Me.Sentence
+	}
+	for _, q := range s.Demands {
+		l := DemandLine{Category: q.Category, Results: fmt.Sprint(q.Results)}
+		if l.Category == "" {
+			l.Category = "all"
+		}
+		if q.FinishS.Results > 0 {
+			l.Finish = form.Duration(q.FinishS.Median)
+			l.Range = form.Duration(q.FinishS.P10) + " to " + form.Duration(q.FinishS.P90)
+		}
+		if q.WPerKg.Results > 0 {
+			l.WPerKg = fmt.Sprintf("%.2f", q.WPerKg.Median)
+			if q.WPerKg.High95 > 0 {
+				l.WPerKg += fmt.Sprintf(" (%.2f to %.2f)", q.WPerKg.Low95, q.WPerKg.High95)
+			}
+		}
+		if q.Front.Results > 0 {
+			l.Front = fmt.Sprintf("%.2f", q.Front.Median)
+		}
+		out.Demands = append(out.Demands, l)
+	}
+	return out
+}
+
+func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	typed, err := Typed(r)
+	if err != nil {
+		return err
+	}
+	again := func(field, says string) error {
+		return s.showResults(w, r, http.StatusUnprocessableEntity, typed, map[string]string{field: says})
+	}
+	sent, head, err := r.FormFile("file")
+	if err != nil || head.Filename == "" {
+		return again("file", "No file came with it; choose a result list as CSV.")
+	}
+	defer sent.Close()
+	data, err := io.ReadAll(sent)
+	if err != nil {
+		return err
+	}
+	name := calendarName(head.Filename)
+	sheet, err := service.Results(r.Context(), service.ResultsRequest{File: name, Event: "event.yaml", Me: typed["me"], Names: typed["names"] != "", Now: s.now(),
+		Open: service.Texts(map[string]string{name: string(data), "event.yaml": o.Text})})
+	if e, ok := errors.AsType[*problem.Error](err); ok && e.Kind == problem.Misuse {
+		if strings.HasPrefix(e.Message, "--me") {
+			return again("me", strings.TrimPrefix(e.Message, "--me: ")+".")
+		}
+		return again("file", e.Message+".")
+	}
+	if err != nil {
+		return err
+	}
+	text, err := json.Marshal(sheet)
+	if err != nil {
+		return err
+	}
+	if _, err := s.store.PutRaceResults(r.Context(), store.RaceResults{EventID: o.ID, Sheet: text}); err != nil {
+		if e, ok := errors.AsType[*problem.Error](err); ok && e.Kind == problem.Misuse {
+			return again("file", e.Message+".")
+		}
+		return err
+	}
+	return s.see(w, r, "/events/"+o.ID+"/results", "The results are kept.")
+}
+
+func (s *Server) deleteResults(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.keptEvent(r)
+	if err != nil {
+		return err
+	}
+	err = s.store.DeleteRaceResults(r.Context(), r.PathValue("list"))
+	if errors.Is(err, store.ErrNotFound) {
+		return notFound("There are no such results. Perhaps they were removed.")
+	}
+	if err != nil {
+		return err
+	}
+	return s.see(w, r, "/events/"+o.ID+"/results", "The results are removed.")
+}
