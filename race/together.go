@@ -83,24 +83,24 @@ type member struct {
 // quarter, climbs at the speed of whoever climbs slowest. Speeds are steady
 // ones on stretches of even gradient. Who is strongest takes turns in front.
 func Together(q TogetherAsk) GroupRide {
-	parts := course.Sections(q.Way.Profile)
 	lasts := q.Way.length / 7.5
 	var out GroupRide
 	for range 3 { // the fade depends on how long it takes
-		group := q.members(lasts)
+		g := q.assemble(lasts)
+		group := g.group
 		holds := make([]float64, len(group))
 		for i := range group {
-			pace := q.fastest(group, parts, []int{i})
-			holds[i] = q.Way.length / q.seconds(group, parts, pace)
+			pace := g.fastest([]int{i})
+			holds[i] = q.Way.length / g.seconds(pace)
 		}
 		q.lead(group, holds)
 		everyone := make([]int, len(group))
 		for i := range everyone {
 			everyone[i] = i
 		}
-		pace := q.fastest(group, parts, everyone)
-		lasts = q.seconds(group, parts, pace)
-		out = q.describe(group, holds, parts, pace, lasts)
+		pace := g.fastest(everyone)
+		lasts = g.seconds(pace)
+		out = g.describe(holds, pace, lasts)
 	}
 	return out
 }
@@ -148,17 +148,43 @@ func (q TogetherAsk) lead(group []member, holds []float64) {
 	}
 }
 
-// speed is that of the group on a gradient at a pace (W of a rider of 75 kg on
-// level road): climbs at the speed of the slowest climber.
-func (q TogetherAsk) speed(group []member, gradient, length, pace float64) float64 {
-	v := math.Max(walking, motionOf(q.Road, paceBody).SpeedAt(pace*Homeward.lead(1e9, gradient, 1e9), gradient, 0))
-	if gradient < upFrom {
-		return v
+// assembled is a group before a course: its stretches of even gradient, and how
+// fast the slowest climber takes each.
+type assembled struct {
+	TogetherAsk
+	group    []member
+	parts    []course.Section
+	climbing []float64 // m/s; +Inf where it does not climb
+	body     physics.Motion
+}
+
+func (q TogetherAsk) assemble(lasts float64) assembled {
+	g := assembled{TogetherAsk: q, group: q.members(lasts), parts: course.Sections(q.Way.Profile), body: motionOf(q.Road, paceBody)}
+	for _, p := range g.parts {
+		v := math.Inf(1)
+		for i := range g.group {
+			if p.Gradient >= upFrom {
+				v = math.Min(v, math.Max(walking, g.group[i].climbing(p.Gradient, p.To-p.From)))
+			}
+		}
+		g.climbing = append(g.climbing, v)
 	}
-	for i := range group {
-		v = math.Min(v, math.Max(walking, group[i].climbing(gradient, length)))
+	return g
+}
+
+// speeds are those of the group on every part at a pace (W of a rider of 75 kg
+// on level road): climbs at the speed of the slowest climber.
+func (g assembled) speeds(pace float64) []float64 {
+	out := make([]float64, len(g.parts))
+	for k, p := range g.parts {
+		out[k] = math.Min(g.climbing[k], g.free(pace, p.Gradient))
 	}
-	return v
+	return out
+}
+
+// free is the speed of the pace where nobody climbs slower.
+func (g assembled) free(pace, gradient float64) float64 {
+	return math.Max(walking, g.body.SpeedAt(pace*Homeward.lead(1e9, gradient, 1e9), gradient, 0))
 }
 
 // climbing is a member's own steady speed on a climb of that length: critical
@@ -178,21 +204,21 @@ func (m *member) watts(v, gradient float64) float64 {
 	return in + m.turns*(math.Max(0, m.motion.PowerAt(v, gradient, 0))-in)
 }
 
-func (q TogetherAsk) seconds(group []member, parts []course.Section, pace float64) float64 {
+func (g assembled) seconds(pace float64) float64 {
 	sum := 0.0
-	for _, p := range parts {
-		sum += (p.To - p.From) / q.speed(group, p.Gradient, p.To-p.From, pace)
+	for k, v := range g.speeds(pace) {
+		sum += (g.parts[k].To - g.parts[k].From) / v
 	}
 	return sum
 }
 
 // load is a member's mean share of critical power and least share of W′.
-func (q TogetherAsk) load(group []member, parts []course.Section, pace float64, i int) (share, lowest float64) {
-	m := &group[i]
+func (g assembled) load(speeds []float64, i int) (share, lowest float64) {
+	m := &g.group[i]
 	w, work, total := m.c.WPrime, 0.0, 0.0
 	least := w
-	for _, p := range parts {
-		v := q.speed(group, p.Gradient, p.To-p.From, pace)
+	for k, p := range g.parts {
+		v := speeds[k]
 		watts, dt := m.watts(v, p.Gradient), (p.To-p.From)/v
 		w = m.balance.Step(w, watts, dt)
 		least = math.Min(least, w)
@@ -202,14 +228,14 @@ func (q TogetherAsk) load(group []member, parts []course.Section, pace float64, 
 }
 
 // fastest is the highest pace that suits these members.
-func (q TogetherAsk) fastest(group []member, parts []course.Section, who []int) float64 {
+func (g assembled) fastest(who []int) float64 {
 	low, high := 20.0, 500.0
-	for range 30 {
+	for range 20 {
 		pace := 0.5 * (low + high)
-		ok := true
+		ok, speeds := true, g.speeds(pace)
 		for _, i := range who {
-			share, lowest := q.load(group, parts, pace, i)
-			ok = ok && share <= q.ease() && lowest >= keepBack
+			share, lowest := g.load(speeds, i)
+			ok = ok && share <= g.ease() && lowest >= keepBack
 		}
 		if ok {
 			low = pace
@@ -220,21 +246,21 @@ func (q TogetherAsk) fastest(group []member, parts []course.Section, who []int) 
 	return low
 }
 
-func (q TogetherAsk) describe(group []member, holds []float64, parts []course.Section, pace, seconds float64) GroupRide {
-	out := GroupRide{Seconds: seconds, SpeedMS: q.Way.length / seconds, Suits: true}
+func (g assembled) describe(holds []float64, pace, seconds float64) GroupRide {
+	group, speeds, level := g.group, g.speeds(pace), g.free(pace, 0)
+	out := GroupRide{Seconds: seconds, SpeedMS: g.Way.length / seconds, Suits: true}
 	slowest, newcomer := 0, ""
 	for i := range group {
 		m := &group[i]
 		mine := Member{Name: m.Name, Leads: m.leads, HoldsMS: holds[i]}
-		mine.Share, mine.Lowest = q.load(group, parts, pace, i)
-		level := q.speed(group, 0, 1000, pace)
+		mine.Share, mine.Lowest = g.load(speeds, i)
 		mine.LevelW, mine.FrontW = round5(m.in.PowerAt(level, 0, 0)), round5(m.motion.PowerAt(level, 0, 0))
-		mine.ClimbW, mine.Over = q.climbsOf(group, parts, pace, i)
+		mine.ClimbW, mine.Over = g.climbsOf(speeds, i)
 		mine.NeverW = round5(m.c.CriticalPower + climbShare*m.c.WPrime/180)
 		if holds[i] < holds[slowest] {
 			slowest = i
 		}
-		if mine.Share > q.ease()+0.01 || mine.Lowest < keepBack-0.01 {
+		if mine.Share > g.ease()+0.01 || mine.Lowest < keepBack-0.01 {
 			out.Suits = false
 			out.Why = fmt.Sprintf("%s would be above what suits an easy ride even at walking pace on the climbs.", m.Name)
 		}
@@ -249,19 +275,19 @@ func (q TogetherAsk) describe(group []member, holds []float64, parts []course.Se
 		out.Why = fmt.Sprintf("%s is new: %s is longer than an hour and a half.", newcomer, clock(seconds))
 	}
 	if out.Suits {
-		out.Why = fmt.Sprintf("%s sets the pace; everybody stays at or below %.0f %% of critical power on average.", out.Limit, 100*q.ease())
+		out.Why = fmt.Sprintf("%s sets the pace; everybody stays at or below %.0f %% of critical power on average.", out.Limit, 100*g.ease())
 	}
-	out.Regroup = q.regroup(group)
+	out.Regroup = g.regroup()
 	return out
 }
 
 // climbsOf are a member's watts on climbs, and where they go over critical
 // power.
-func (q TogetherAsk) climbsOf(group []member, parts []course.Section, pace float64, i int) (climb float64, over []Stretch) {
-	m := &group[i]
+func (g assembled) climbsOf(speeds []float64, i int) (climb float64, over []Stretch) {
+	m := &g.group[i]
 	work, total := 0.0, 0.0
-	for _, p := range parts {
-		v := q.speed(group, p.Gradient, p.To-p.From, pace)
+	for k, p := range g.parts {
+		v := speeds[k]
 		watts, dt := m.watts(v, p.Gradient), (p.To-p.From)/v
 		if p.Gradient >= upFrom {
 			work, total = work+watts*dt, total+dt
@@ -278,14 +304,14 @@ func (q TogetherAsk) climbsOf(group []member, parts []course.Section, pace float
 
 // regroup is the top of every climb on which those who ride their own pace
 // come apart.
-func (q TogetherAsk) regroup(group []member) []Regroup {
+func (g assembled) regroup() []Regroup {
 	var out []Regroup
-	for _, c := range course.Climbs(q.Way.Profile) {
+	for _, c := range course.Climbs(g.Way.Profile) {
 		most, least, last := 0.0, math.Inf(1), ""
-		for i := range group {
-			t := c.Length / math.Max(walking, group[i].climbing(c.Mean, c.Length))
+		for i := range g.group {
+			t := c.Length / math.Max(walking, g.group[i].climbing(c.Mean, c.Length))
 			if t > most {
-				most, last = t, group[i].Name
+				most, last = t, g.group[i].Name
 			}
 			least = math.Min(least, t)
 		}
