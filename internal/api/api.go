@@ -17,6 +17,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"chainline/internal/render"
+	"chainline/internal/service"
 	"chainline/internal/store"
 )
 
@@ -44,7 +45,13 @@ type Config struct {
 	Now     func() time.Time
 	Log     *slog.Logger
 	Version string
-	Workers int // for a brief's computation; 0: all processors
+	Workers int     // for a brief's computation; 0: all processors
+	Library Library // nil: no rides are kept
+}
+
+// Library says what rides taught; *service.App does.
+type Library interface {
+	Taught(ctx context.Context, riderID string) (*service.Taught, error)
 }
 
 type api struct {

@@ -47,5 +47,11 @@ func (a *api) request(ctx context.Context, n named) (service.BriefRequest, error
 		*want.to, files[name] = name, text
 	}
 	q.Open = service.Texts(files)
+	if a.Library != nil {
+		var err error
+		if q.Taught, err = a.Library.Taught(ctx, n.Rider); err != nil {
+			return q, err
+		}
+	}
 	return q, nil
 }

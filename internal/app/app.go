@@ -108,7 +108,7 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		Live: rides, Library: library,
 		Store: s, Log: c.Log, Now: c.Now, Version: c.Version, Hosts: c.Hosts, Workers: c.Workers,
 		PassphraseHash: hash, Gallery: c.Gallery,
-		API: api.New(api.Config{Store: s, Now: c.Now, Log: c.Log, Version: c.Version, Workers: c.Workers}),
+		API: api.New(api.Config{Store: s, Now: c.Now, Log: c.Log, Version: c.Version, Workers: c.Workers, Library: library}),
 	})
 	if err != nil {
 		return nil, err

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"sync"
 	"time"
 
@@ -55,17 +56,33 @@ func (s *Server) learntKey(rider, rig string) string {
 	return courseHashOf(rider, rig, s.now().Format(time.DateOnly))
 }
 
-// learn is what a rider's file comes to on a rig.
-func (s *Server) learn(rider, rig string) (service.Known, error) {
-	return s.learnt.of(s.learntKey(rider, rig), func() (service.Known, error) {
-		return service.Learn(s.texts(map[string]string{"rider": rider, "rig": rig}))
+// taught is what a rider's rides teach; nil: nothing, or nothing can be said
+// now, which the pages of the rides say.
+func (s *Server) taught(ctx context.Context, riderID string) *service.Taught {
+	if s.library == nil {
+		return nil
+	}
+	t, err := s.library.Taught(ctx, riderID)
+	if err != nil {
+		s.log.Warn("what rides taught is left out", "rider", riderID, "error", err)
+		return nil
+	}
+	return t
+}
+
+// learn is what a rider's file and rides come to on a rig.
+func (s *Server) learn(rider, rig string, t *service.Taught) (service.Known, error) {
+	return s.learnt.of(s.learntKey(rider, rig)+t.Sum(), func() (service.Known, error) {
+		q := s.texts(map[string]string{"rider": rider, "rig": rig})
+		q.Taught = t
+		return service.Learn(q)
 	})
 }
 
 // told is what a page says of a rider's file on a rig.
-func (s *Server) told(rider, rig string) RiderPage {
-	p, err := s.riderPages.of(s.learntKey(rider, rig), func() (p RiderPage, err error) {
-		known, err := s.learn(rider, rig)
+func (s *Server) told(rider, rig string, t *service.Taught) RiderPage {
+	p, err := s.riderPages.of(s.learntKey(rider, rig)+t.Sum(), func() (p RiderPage, err error) {
+		known, err := s.learn(rider, rig, t)
 		if err == nil {
 			p.tell(known, rider, s.now())
 		}
@@ -79,8 +96,8 @@ func (s *Server) told(rider, rig string) RiderPage {
 
 // doubt is the standard deviation of a rider's threshold as a share of it; 0
 // if the files cannot be read.
-func (s *Server) doubt(rider, rig string) float64 {
-	known, err := s.learn(rider, rig)
+func (s *Server) doubt(rider, rig string, taught *service.Taught) float64 {
+	known, err := s.learn(rider, rig, taught)
 	if err != nil {
 		return 0
 	}

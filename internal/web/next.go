@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"chainline/internal/input"
+	"chainline/internal/service"
 	"chainline/internal/store"
 )
 
@@ -60,6 +61,8 @@ type nextView struct {
 
 	checked    time.Time // when the rig was last checked
 	wasChecked bool
+
+	taught *service.Taught // by rides that are kept
 }
 
 // look gathers what there is, for a rider that was chosen or stands to reason.
@@ -89,6 +92,7 @@ func (s *Server) look(ctx context.Context, chosen string) (v nextView, err error
 		}
 	}
 	v.chooseRig()
+	v.taught = s.taught(ctx, v.rider.ID)
 	if v.rig != nil {
 		all, err := s.store.RigChecks(ctx, v.rig.ID)
 		if err != nil {
@@ -187,7 +191,7 @@ func (s *Server) missing(v nextView) []NextStep {
 	if v.rig == nil {
 		return all
 	}
-	if doubt := s.doubt(v.rider.Text, v.rig.Text); doubt > thinShare {
+	if doubt := s.doubt(v.rider.Text, v.rig.Text, v.taught); doubt > thinShare {
 		all = append(all, NextStep{Says: fmt.Sprintf("Little is known of your power yet: what you could hold for about an hour may be %.0f %% more or less.", math.Round(100*doubt)),
 			Why: "A hill you know, an easy ride with a pulse, or a test narrows it.", Path: rider + "/evidence/new", Link: "Add something you know"})
 	}

@@ -132,7 +132,7 @@ func (s *Server) rider(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := s.told(o.Text, rig)
+	p := s.told(o.Text, rig, s.taught(r.Context(), o.ID))
 	p.Base, p.ID, p.Rig = riderBase(o.Name), o.ID, called
 	p.date(datesOf(r))
 	return s.show(w, r, http.StatusOK, &p)
