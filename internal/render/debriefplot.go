@@ -165,7 +165,7 @@ func (a *axes) level(v float64, words string) {
 	}
 	a.f(`<path class="dots" d="M%s %sH%s"/>`, at(a.left), at(a.y(v)), at(a.right))
 	if words != "" {
-		a.text("end over", a.right, a.y(v)-6, words)
+		a.text("end over", a.right, a.y(v)+17, words)
 	}
 }
 

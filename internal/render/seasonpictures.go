@@ -103,7 +103,8 @@ func CalendarPicture(c debrief.Calendar) template.HTML {
 		}
 		last := c.Days[len(c.Days)-1].Day
 		monday := last - (int(dayOf(last).Weekday())+6)%7
-		weeks = min(weeks, (last-c.Days[0].Day)/7+2)
+		first := c.Days[0].Day - (int(dayOf(c.Days[0].Day).Weekday())+6)%7
+		weeks = min(weeks, (monday-first)/7+1)
 		step, row := (a.right-a.left)/float64(max(weeks, 8)), (a.high-58)/7
 		for i, name := range []string{"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"} {
 			y := 12 + (float64(i)+0.5)*row
