@@ -23,6 +23,7 @@ type RaceRequest struct {
 	Category string // only this one; empty: all the rider may enter
 	Races    int    // for each of three shelters
 	Starters int    // in each category
+	Results  string // of an earlier race over this course, a file: the fields are learnt from it; may be empty
 }
 
 // Limits of what may be asked for.
@@ -236,18 +237,23 @@ func (q RaceRequest) classes(event input.EventFile) ([]race.Category, error) {
 // fill forecasts the categories, advises, and makes the sheet of the one
 // advised.
 func (q RaceRequest) fill(ctx context.Context, sheet *RaceSheet, ask brief.Request, base race.Ask, classes []race.Category) error {
+	earlier, err := q.earlier()
+	if err != nil {
+		return err
+	}
+	learnt := 0
 	var outlooks []race.Outlook
 	asks := make([]race.Ask, len(classes))
 	for i, c := range classes {
 		asks[i] = base
-		asks[i].Field = race.Field{Category: c, Starters: q.Starters}
+		asks[i].Field = learntField(race.Field{Category: c, Starters: q.Starters}, earlier, base)
+		learnt += asks[i].Field.Learnt
 		standing := c.Stand(base.Me, base.Seed)
 		outlook := race.Outlook{Category: c, Standing: standing}
 		if standing.May() {
 			if ask.Progress != nil {
 				ask.Progress("racing " + c.Name)
 			}
-			var err error
 			if outlook, err = race.Forecast(ctx, asks[i]); err != nil {
 				return err
 			}
@@ -257,6 +263,11 @@ func (q RaceRequest) fill(ctx context.Context, sheet *RaceSheet, ask brief.Reque
 	}
 	advice := race.Advise(base.Me, outlooks)
 	sheet.Enter, sheet.NotSure, sheet.Why, sheet.Unproved = advice.Enter, advice.NotSure, advice.Why, advice.Unproved
+	if learnt > 0 {
+		sheet.Unproved = fmt.Sprintf("The fields were learnt from %d results; the chances themselves were never checked against a real race.", learnt)
+	} else if q.Results != "" {
+		sheet.Notes = append(sheet.Notes, "The results have fewer than five finishers in every category here, so nothing was learnt from them.")
+	}
 	if advice.Index < 0 {
 		return nil
 	}
