@@ -98,7 +98,7 @@ func sourceName(r rig.Rig) string {
 }
 
 // categories places the rider in the event's classes by power over their
-// duration. Which to enter is not advised here.
+// duration. Which to enter is package race's to say.
 func (s *sheet) categories() []string {
 	var w []string
 	for _, c := range s.Occasion.Categories {
@@ -116,7 +116,7 @@ func (s *sheet) categories() []string {
 			inside = 0
 		}
 		if inside > 0.3 && s.Rider.Age >= 18 {
-			w = append(w, fmt.Sprintf("By power over %s you lie inside the class '%s' with a chance of %s. Which class to enter is not advised yet.",
+			w = append(w, fmt.Sprintf("By power over %s you lie inside the class '%s' with a chance of %s. 'chainline race' says which to enter.",
 				minutes(over), c.Name, percentWords(inside)))
 		}
 	}

@@ -5,8 +5,8 @@ import (
 	"sort"
 )
 
-// Drafting factors as published. They are not used for race times yet: a
-// finish time is that of a rider alone until races are simulated.
+// Drafting factors as published. Package race rides by them; the finish time
+// of a brief is that of a rider alone.
 //
 // A factor multiplies a rider's own drag area (Motion.Drag); 1 is no shelter.
 

@@ -55,33 +55,49 @@ func climbTruth(c Climbed) (estimate.Estimate, error) {
 	if gravity < leastGravity {
 		return estimate.Estimate{}, fmt.Errorf("only %.0f %% of the climb's work went into height; %.0f %% is the least", 100*gravity, 100*leastGravity)
 	}
-	sd := climbSD(c, watts)
+	sd := climbDoubts(c, watts).sd()
 	if sd > mostClimbSD*watts {
 		return estimate.Estimate{}, fmt.Errorf("the climb gives %.0f ± %.0f W: too doubtful to judge a meter by", watts, sd)
 	}
 	return estimate.Normal(watts, sd, "mass, ascent and time of a climb"), nil
 }
 
-// climbSD adds up what each input may be off by.
-func climbSD(c Climbed, watts float64) float64 {
-	sum := 0.0
-	add := func(change func(*Climbed), wind, efficiency float64) {
+// climbDoubt is what each input's doubt makes of a climb's watts, W: scale,
+// drag area, rolling and drivetrain are the same on every climb of a meter, so
+// what they are off by does not average out; ascent and wind are each climb's
+// own.
+type climbDoubt struct {
+	shared [4]float64
+	own    float64
+}
+
+func (d climbDoubt) sd() float64 {
+	sum := d.own * d.own
+	for _, x := range d.shared {
+		sum += x * x
+	}
+	return math.Sqrt(sum)
+}
+
+func climbDoubts(c Climbed, watts float64) climbDoubt {
+	by := func(change func(*Climbed), wind, efficiency float64) float64 {
 		d := c
 		if change != nil {
 			change(&d)
 		}
 		w, _ := climbWatts(d, wind, efficiency)
-		sum += (w - watts) * (w - watts)
+		return w - watts
 	}
-	add(func(d *Climbed) { d.MassKg += c.MassSD }, 0, crankEfficiency)
-	add(func(d *Climbed) { d.AscentM += c.AscentSD }, 0, crankEfficiency)
-	add(func(d *Climbed) { d.CdA += c.CdASD }, 0, crankEfficiency)
-	add(func(d *Climbed) { d.Crr += c.CrrSD }, 0, crankEfficiency)
-	add(nil, c.WindSD, crankEfficiency)
+	d := climbDoubt{shared: [4]float64{
+		by(func(d *Climbed) { d.MassKg += c.MassSD }, 0, crankEfficiency),
+		by(func(d *Climbed) { d.CdA += c.CdASD }, 0, crankEfficiency),
+		by(func(d *Climbed) { d.Crr += c.CrrSD }, 0, crankEfficiency),
+	}}
 	if c.AtCrank {
-		add(nil, 0, crankEfficiency-lossSD)
+		d.shared[3] = by(nil, 0, crankEfficiency-lossSD)
 	}
-	return math.Sqrt(sum)
+	d.own = math.Hypot(by(func(d *Climbed) { d.AscentM += c.AscentSD }, 0, crankEfficiency), by(nil, c.WindSD, crankEfficiency))
+	return d
 }
 
 // climbWatts are the mean watts and gravity's share of the work.
@@ -139,11 +155,11 @@ func climbFindings(in CheckInput) ([]Finding, []Unsaid) {
 }
 
 // climbRatio is what a source showed over what its climbs took, less one:
-// the weighted mean of all that can judge. Mass, drag and drivetrain are the
-// same in all, so that more climbs lessen only half of the doubt (variance;
-// our judgement).
+// the weighted mean of all that can judge. Its doubt adds up the errors that
+// all climbs share before those that are each climb's own.
 func climbRatio(all []Climbed, source string) (ratio, doubt float64, n int, why string) {
-	weights, least := 0.0, math.Inf(1)
+	var shared [4]float64
+	weights, own := 0.0, 0.0
 	for _, c := range all {
 		if c.Source != source {
 			continue
@@ -156,17 +172,24 @@ func climbRatio(all []Climbed, source string) (ratio, doubt float64, n int, why 
 			why = err.Error()
 			continue
 		}
-		sd := c.MeanWatts / truth.Mean * truth.SD / truth.Mean
-		w := 1 / max(sd*sd, 1e-8)
+		d := climbDoubts(c, truth.Mean)
+		scale := c.MeanWatts / (truth.Mean * truth.Mean) // of the ratio with the watts it took
+		w := 1 / max(sq2(scale*truth.SD), 1e-8)
 		ratio += w * (c.MeanWatts/truth.Mean - 1)
 		weights += w
-		least = math.Min(least, 1/w)
+		for k, x := range d.shared {
+			shared[k] += w * scale * x
+		}
+		own += sq2(w * scale * d.own)
 		n++
 	}
 	if n == 0 {
 		return 0, 0, 0, why
 	}
-	return ratio / weights, math.Sqrt((least + 1/weights) / 2), n, ""
+	for _, x := range shared {
+		own += x * x
+	}
+	return ratio / weights, math.Sqrt(own) / weights, n, ""
 }
 
 func climbPlot(all []Climbed, source string) Plot {

@@ -141,12 +141,11 @@ func (l *look) verdicts(pairs []paired) []Verdict {
 			w.paired[a], w.paired[b] = true, true
 		}
 	}
-	for _, c := range l.in.Outdoors {
-		truth, err := climbTruth(c)
-		if i := w.index(c.Source); err == nil && i >= 0 && truth.Mean > 0 && truth.SD > 0 {
+	for i, name := range w.names { // all climbs of a source at once: their errors are not independent
+		if ratio, sd, n, _ := climbRatio(l.in.Outdoors, name); n > 0 && sd > 0 {
 			h := make([]float64, len(w.names))
 			h[i] = 1
-			w.seen(h, c.MeanWatts/truth.Mean-1, truth.SD/truth.Mean)
+			w.seen(h, ratio, sd)
 			w.direct[i] = true
 		}
 	}

@@ -55,7 +55,7 @@ func raceCommand(s Streams) *cobra.Command {
 	f.Var(value[int]{&q.Brief.Laps, strconv.Atoi, "a whole number"}, "laps", "how often a course file is ridden (default: as the event says)")
 	f.StringVar(&q.Brief.Date, "date", "", "the `day` of the race, like 2026-12-03 (default: the event's, else today)")
 	f.StringVar(&q.Category, "category", "", "only the category of this `name`")
-	f.StringVar(&q.Results, "results", "", "results of an earlier race over this course, a CSV `file`: the fields are learnt from it")
+	f.StringVar(&q.Results, "results", "", "a result list of a race on this course, a CSV `file`: the fields are learnt from it")
 	f.Var(value[int]{&q.Races, strconv.Atoi, "a whole number"}, "races", "`number` of races for each of three shelters")
 	f.Var(value[int]{&q.Starters, strconv.Atoi, "a whole number"}, "starters", "`number` of others in each race")
 	f.Var(value[uint64]{&q.Brief.Seed, parseSeed, "a whole number from 0 on"}, "seed", "`seed` of everything that is drawn")

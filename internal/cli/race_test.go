@@ -2,6 +2,7 @@ package cli
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -112,6 +113,22 @@ func TestHandicapAndTogether(t *testing.T) {
 	}
 	code, out, errs = ran(append([]string{"together", "--course", demo + "harbour-ridge.gpx"}, group...)...)
 	if code != 0 || !strings.Contains(out, "Regroup at km") || !strings.Contains(out, "takes turns") {
+		t.Errorf("exit %d: %s%s", code, errs, out)
+	}
+}
+
+// A result list teaches the field, and the sheet says so.
+func TestRaceLearnsFromResults(t *testing.T) {
+	list := filepath.Join(t.TempDir(), "results.csv")
+	text := "place,category,time\n"
+	for i := range 20 {
+		text += fmt.Sprintf("%d,surge,%d\n", i+1, 2300+10*i)
+	}
+	if err := os.WriteFile(list, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, out, errs := ran(harbourRace("racer", "--category", "surge", "--results", list)...)
+	if code != 0 || !strings.Contains(out, "The field of 'surge' was learnt from 20 results") {
 		t.Errorf("exit %d: %s%s", code, errs, out)
 	}
 }

@@ -23,7 +23,7 @@ type RaceRequest struct {
 	Category string // only this one; empty: all the rider may enter
 	Races    int    // for each of three shelters
 	Starters int    // in each category
-	Results  string // of an earlier race over this course, a file: the fields are learnt from it; may be empty
+	Results  string // a result list of a race on this course: fields are learnt from it; may be empty
 }
 
 // Limits of what may be asked for.
@@ -172,7 +172,41 @@ func Race(ctx context.Context, q RaceRequest) (RaceSheet, error) {
 	if err != nil {
 		return sheet, err
 	}
-	return sheet, q.fill(ctx, &sheet, ask, base, classes)
+	fields, err := q.fields(&sheet, base, classes)
+	if err != nil {
+		return sheet, err
+	}
+	return sheet, q.fill(ctx, &sheet, ask, base, fields)
+}
+
+// fields are the categories' fields, learnt from results where there are any.
+func (q RaceRequest) fields(sheet *RaceSheet, base race.Ask, classes []race.Category) ([]race.Field, error) {
+	var rows []ResultRow
+	if q.Results != "" {
+		var err error
+		if rows, err = read(q.Brief, q.Results, ReadResults); err != nil {
+			return nil, err
+		}
+		if len(categoriesOf(rows)) == 0 && len(classes) > 1 {
+			return nil, problem.Bad("%s: has no column for the category; expected one, or --category NAME", q.Results)
+		}
+	}
+	var out []race.Field
+	for _, c := range classes {
+		f := race.Field{Category: c, Starters: q.Starters}
+		if rows != nil {
+			shown := Shown(rows, c.Name)
+			if len(categoriesOf(rows)) == 0 {
+				shown = Shown(rows, "")
+			}
+			f = f.Learn(shown, base.Way, base.Road, base.Tactics, base.Seed)
+			if f.Learnt > 0 {
+				sheet.Notes = append(sheet.Notes, fmt.Sprintf("The field of '%s' was learnt from %d results: %+.0f %% of power, spread × %.2f.", c.Name, f.Learnt, 100*(math.Exp(f.Shift)-1), f.Spread))
+			}
+		}
+		out = append(out, f)
+	}
+	return out, nil
 }
 
 func orThis(name string) string {
@@ -236,24 +270,20 @@ func (q RaceRequest) classes(event input.EventFile) ([]race.Category, error) {
 
 // fill forecasts the categories, advises, and makes the sheet of the one
 // advised.
-func (q RaceRequest) fill(ctx context.Context, sheet *RaceSheet, ask brief.Request, base race.Ask, classes []race.Category) error {
-	earlier, err := q.earlier()
-	if err != nil {
-		return err
-	}
-	learnt := 0
+func (q RaceRequest) fill(ctx context.Context, sheet *RaceSheet, ask brief.Request, base race.Ask, fields []race.Field) error {
 	var outlooks []race.Outlook
-	asks := make([]race.Ask, len(classes))
-	for i, c := range classes {
+	asks := make([]race.Ask, len(fields))
+	for i, f := range fields {
+		c := f.Category
 		asks[i] = base
-		asks[i].Field = learntField(race.Field{Category: c, Starters: q.Starters}, earlier, base)
-		learnt += asks[i].Field.Learnt
+		asks[i].Field = f
 		standing := c.Stand(base.Me, base.Seed)
 		outlook := race.Outlook{Category: c, Standing: standing}
 		if standing.May() {
 			if ask.Progress != nil {
 				ask.Progress("racing " + c.Name)
 			}
+			var err error
 			if outlook, err = race.Forecast(ctx, asks[i]); err != nil {
 				return err
 			}
@@ -263,13 +293,11 @@ func (q RaceRequest) fill(ctx context.Context, sheet *RaceSheet, ask brief.Reque
 	}
 	advice := race.Advise(base.Me, outlooks)
 	sheet.Enter, sheet.NotSure, sheet.Why, sheet.Unproved = advice.Enter, advice.NotSure, advice.Why, advice.Unproved
-	if learnt > 0 {
-		sheet.Unproved = fmt.Sprintf("The fields were learnt from %d results; the chances themselves were never checked against a real race.", learnt)
-	} else if q.Results != "" {
-		sheet.Notes = append(sheet.Notes, "The results have fewer than five finishers in every category here, so nothing was learnt from them.")
-	}
 	if advice.Index < 0 {
 		return nil
+	}
+	if n := fields[advice.Index].Learnt; n > 0 {
+		sheet.Unproved = fmt.Sprintf("The field is learnt from %d results; whether chances come true was never checked against a real race.", n)
 	}
 	s := race.NewSheet(asks[advice.Index], outlooks[advice.Index])
 	sheet.Start = raceStart(s)

@@ -155,27 +155,6 @@ func Shown(rows []ResultRow, category string) []race.Shown {
 	return out
 }
 
-// earlier are the results of an earlier race, if there are any.
-func (q RaceRequest) earlier() ([]ResultRow, error) {
-	if q.Results == "" {
-		return nil, nil
-	}
-	return read(q.Brief, q.Results, ReadResults)
-}
-
-// learntField is a category's field as earlier results show it. A list without
-// categories is taken to be of an open race.
-func learntField(f race.Field, earlier []ResultRow, base race.Ask) race.Field {
-	if len(earlier) == 0 {
-		return f
-	}
-	name := f.Category.Name
-	if len(categoriesOf(earlier)) == 0 {
-		name = ""
-	}
-	return f.Learn(Shown(earlier, name), base.Way, base.Road, base.Tactics, base.Seed)
-}
-
 func categoriesOf(rows []ResultRow) []string {
 	var all []string
 	for _, r := range rows {
