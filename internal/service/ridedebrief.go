@@ -45,7 +45,7 @@ func (a *App) RideDebrief(ctx context.Context, rideID string) (DebriefSheet, err
 	}
 	s.Notes = append(notes, s.Notes...)
 	a.sheets.put(k.ID, of, s)
-	return s, a.keepLooked(ctx, k, s, q.Brief.Course != "")
+	return s, a.keepLooked(ctx, k, s)
 }
 
 // debriefRequest is what is asked of a ride: with what is known of it.
@@ -126,7 +126,7 @@ func (a *App) sheet(ctx context.Context, k keptRide, h history, q DebriefRequest
 
 // keepLooked keeps what a debrief says for the forecast's record, the rider's
 // habits and the road.
-func (a *App) keepLooked(ctx context.Context, k keptRide, s DebriefSheet, planned bool) error {
+func (a *App) keepLooked(ctx context.Context, k keptRide, s DebriefSheet) error {
 	if k.RiderID == "" {
 		return nil
 	}
@@ -137,7 +137,7 @@ func (a *App) keepLooked(ctx context.Context, k keptRide, s DebriefSheet, planne
 		return nil //nolint:nilerr // it was deleted or changed: another debrief will follow
 	}
 	l := now.learnt
-	l.Looked = planned
+	l.Looked = true
 	l.Road = nil
 	if r := s.Debrief.Road; r != nil && r.CdA.Unsaid == "" {
 		l.Road = r

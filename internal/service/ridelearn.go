@@ -32,8 +32,8 @@ type rideLearnt struct {
 	Numbers   []debrief.Moved     `json:"numbers,omitempty"`
 	Unsaid    []string            `json:"unsaid,omitempty"`
 
-	// What follows is of the debrief against a plan.
-	Looked   bool              `json:"looked,omitempty"` // there was one
+	// What follows is of the debrief.
+	Looked   bool              `json:"looked,omitempty"` // it was made
 	Foretold *debrief.Foretold `json:"foretold,omitempty"`
 	Held     []debrief.Held    `json:"held,omitempty"`
 	Road     *debrief.RoadFit  `json:"road,omitempty"`
@@ -280,16 +280,17 @@ func (a *App) nextToLearn() (id string, ok bool) {
 	return "", false
 }
 
-// learnAndLook learns, and makes the debriefs of rides along a course that
-// nobody has looked at yet, so that the forecast's record and the rider's
-// habits know them.
+// learnAndLook learns, and makes the debriefs of rides along a course, and of
+// those ridden alone on a road that others reckoned, that nobody has looked at
+// yet: so that the forecast's record, the rider's habits and the road know them.
 func (a *App) learnAndLook(ctx context.Context, riderID string) error {
 	h, err := a.learn(ctx, riderID, time.Time{}, "", nil)
 	if err != nil {
 		return err
 	}
 	for _, k := range h.rides {
-		if k.CourseID == "" || k.RigID == "" || k.learnt.Looked || !k.counts() || !k.facts.Power {
+		planned := k.CourseID != "" && k.RigID != ""
+		if !planned && !k.tellsRoad() || k.learnt.Looked || !k.counts() || !k.facts.Power {
 			continue
 		}
 		if _, err := a.RideDebrief(ctx, k.ID); err != nil {

@@ -212,9 +212,8 @@ func (s *Store) Bests(ctx context.Context, riderID string, each func(Ride) error
 	})
 }
 
-// ChangeRide changes a ride; its ID, file and fingerprint stay. What rides
-// from its start on had taught is forgotten with it, since it was learnt in
-// the order of time, unless only Learnt changes.
+// ChangeRide changes a ride; its ID, file and fingerprint stay. What it taught
+// is forgotten: it is learnt anew.
 func (s *Store) ChangeRide(ctx context.Context, id string, change func(*Ride) error) (Ride, error) {
 	var r Ride
 	err := s.tx(ctx, func(tx *sql.Tx) error {
@@ -231,12 +230,6 @@ func (s *Store) ChangeRide(ctx context.Context, id string, change func(*Ride) er
 			return err
 		}
 		if err := refersTo(ctx, tx, Brief{RiderID: r.RiderID, RigID: r.RigID, RoadID: r.RoadID, CourseID: r.CourseID}); err != nil {
-			return err
-		}
-		if err := forgetLearnt(ctx, tx, old.RiderID, old.Start); err != nil {
-			return err
-		}
-		if err := forgetLearnt(ctx, tx, r.RiderID, r.Start); err != nil {
 			return err
 		}
 		r.Learnt = nil
@@ -269,27 +262,12 @@ func (s *Store) SetLearnt(ctx context.Context, id string, said, learnt []byte) e
 	return s.exec(ctx, "UPDATE rides SET learnt = ? WHERE id = ? AND said = ?", learnt, id, blob(said))
 }
 
-// ForgetLearnt forgets what the rides of a rider taught from a time on; it is
-// learnt again when it is asked for.
-func (s *Store) ForgetLearnt(ctx context.Context, riderID string, from time.Time) error {
-	return s.tx(ctx, func(tx *sql.Tx) error { return forgetLearnt(ctx, tx, riderID, from) })
-}
-
-func forgetLearnt(ctx context.Context, tx *sql.Tx, riderID string, from time.Time) error {
-	_, err := tx.ExecContext(ctx, "UPDATE rides SET learnt = NULL WHERE rider_id = ? AND start >= ?", riderID, from.UnixMilli())
-	return err
-}
-
 // DeleteRide really deletes a ride, what it taught, and its file if no other
-// ride came in it. What later rides taught is forgotten too: it was learnt
-// after it.
+// ride came in it.
 func (s *Store) DeleteRide(ctx context.Context, id string) error {
 	var gone Ride
 	err := s.tx(ctx, func(tx *sql.Tx) (err error) {
 		if gone, err = ride(ctx, tx, id); err != nil {
-			return err
-		}
-		if err := forgetLearnt(ctx, tx, gone.RiderID, gone.Start); err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, "DELETE FROM rides WHERE id = ?", id)

@@ -163,9 +163,6 @@ func (in *importing) rides(ctx context.Context) error {
 		if err := in.rideFile(e); err != nil {
 			return err
 		}
-		if err := forgetLearnt(ctx, in.tx, r.RiderID, r.Start); err != nil {
-			return err
-		}
 		if err := writeRide(ctx, in.tx, r); err != nil {
 			return err
 		}
