@@ -210,3 +210,32 @@ func FuzzReadResults(f *testing.F) {
 		}
 	})
 }
+
+// The next forecast draws its field from what earlier results show: a list of
+// stronger riders lowers the chance to hang on, and the sheet says what it
+// learnt from.
+func TestResultsTeachTheNextForecast(t *testing.T) {
+	var strong strings.Builder
+	strong.WriteString("name,category,time,w/kg\n")
+	for i := range 40 {
+		fmt.Fprintf(&strong, "Rider %d,brisk,%d,%.3f\n", i, 600+i, 4.8-0.01*float64(i))
+	}
+	files := map[string]string{"strong.csv": strong.String(), "few.csv": "time,category\n600,brisk\n", "race.yaml": "kind: mass\ncategories:\n  - {name: brisk, min_w_per_kg: 2.5, max_w_per_kg: 3.9, over_s: 1200}\n",
+		"rider.yaml": "name: Ada\nmass_kg: 60\nlevel: club\nscreened: 2026-01-01\nevidence:\n  - {kind: test, watts: 300, duration_s: 180, date: 2026-11-20}\n  - {kind: test, watts: 228, duration_s: 1200, date: 2026-11-22}\n",
+		"rig.yaml":   "trainer: {kind: controllable}\n", "way.csv": "distance_m,elevation_m\n0,0\n3000,0\n4000,50\n6000,0\n"}
+	asked := func(results string) RaceSheet {
+		s, err := Race(context.Background(), RaceRequest{Races: 8, Starters: 20, Results: results, Brief: BriefRequest{Rider: "rider.yaml", Rig: "rig.yaml", Event: "race.yaml", Course: "way.csv",
+			Open: Texts(files), Today: time.Date(2026, 11, 26, 0, 0, 0, 0, time.UTC), Seed: 1, Draws: 50, Workers: 2}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	before, after, few := asked(""), asked("strong.csv"), asked("few.csv")
+	if b, a := before.Categories[0].Chance, after.Categories[0].Chance; !(a < b-0.1) {
+		t.Errorf("the chance is %.2f before and %.2f after", b, a)
+	}
+	if !strings.Contains(after.Unproved, "learnt from 40 results") || strings.Contains(before.Unproved, "learnt") || few.Categories[0].Chance != before.Categories[0].Chance {
+		t.Errorf("%q %q", before.Unproved, after.Unproved)
+	}
+}
