@@ -32,7 +32,7 @@ const (
 	openAbove      = 0.16 // mean of the exponential above the lower limit, as a share, where there is no upper
 	openMiddle     = 2.9  // W/kg, where there is neither
 	openSD         = 0.22
-	womenShare     = 0.87 // of men's W/kg, as in package capacity (Hopker et al. 2010, abstract)
+	womenShare     = 0.87  // of men's W/kg, as in package capacity (Hopker et al. 2010, abstract)
 	overSD         = 0.015 // sd of what limits do not catch: sources and days
 
 	// Bodies of a field, our judgement; W′ and maximal power as package
