@@ -127,29 +127,6 @@ func law(all []taken) (a, b, scatter float64) {
 	return a, b, scatter
 }
 
-// curveFromCoasts is the power curve from coast-downs with known inertia (kg
-// at the wheel's rim): force is inertia times slowing. It is what the trainer
-// takes at the wheel.
-func curveFromCoasts(in CheckInput) (PowerCurve, error) {
-	if !(in.FlywheelInertia > 0 && in.FlywheelInertia < 1000 && in.FlywheelSD >= 0) {
-		return PowerCurve{}, fmt.Errorf("the flywheel's inertia is not known")
-	}
-	var all []taken
-	for _, r := range coastings(in) {
-		for i := 0; i < len(r.t); i++ {
-			j := i
-			for j < len(r.t)-1 && r.t[j]-r.t[i] < 2 {
-				j++
-			}
-			if dt := r.t[j] - r.t[i]; dt > 0.9 && r.v[i] > r.v[j] {
-				v := (r.v[i] + r.v[j]) / 2
-				all = append(all, taken{v, in.FlywheelInertia * v * (r.v[i] - r.v[j]) / dt})
-			}
-		}
-	}
-	return curveThrough(all, in.FlywheelSD/in.FlywheelInertia, "fitted from coast-downs")
-}
-
 // curveFindings judge the rig's typed curve against what was measured, and
 // hand back the fitted curve where there is one.
 func curveFindings(in CheckInput) (*PowerCurve, []Finding, []Unsaid) {

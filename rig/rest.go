@@ -92,6 +92,10 @@ func (l *look) apart(s Subject, c *track, k, n float64, what string, readings ..
 	}, k/n, low, high, "counted"))
 }
 
+// staleCadence is how long a cadence that counts turns may stand after the
+// cranks have stopped, s: our judgement.
+const staleCadence = 7.0
+
 // zeroAtRest is the torque that a source shows while cranks turn and nothing
 // pushes them: in the zero phase, turned backwards or by hand.
 func (l *look) zeroAtRest(c *track) {
@@ -102,7 +106,7 @@ func (l *look) zeroAtRest(c *track) {
 	cad := l.cadenceOf(c.source)
 	var watts, speeds []float64
 	for _, w := range l.phases(Zero) {
-		for k := sort.SearchFloat64s(c.t, w.from+3); k < len(c.t) && c.t[k] < w.to-1; k++ {
+		for k := sort.SearchFloat64s(c.t, w.from+staleCadence); k < len(c.t) && c.t[k] < w.to-1; k++ {
 			now, ok := cad.at(c.t[k])
 			old, okOld := cad.at(c.t[k] - 3)
 			if ok && okOld && now > 20 && old > 20 {
@@ -120,7 +124,7 @@ func (l *look) zeroAtRest(c *track) {
 	torque := w / omega
 	// Whole watts round by up to half a watt, which does not average out when
 	// the readings hardly move; and a healthy meter's own offset is some tenths.
-	se := math.Hypot(math.Hypot(0.22, 0.17)/omega, math.Hypot(sd/math.Sqrt(float64(len(watts))*c.every)/omega, 0.017))
+	se := math.Hypot(math.Hypot(0.12, 0.11)/omega, math.Hypot(sd/math.Sqrt(float64(len(watts))*c.every)/omega, 0.017))
 	if torque-3.5*se < 0.1 {
 		return
 	}

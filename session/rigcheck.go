@@ -47,8 +47,8 @@ type RigCheckWish struct {
 // down, so that what changes with power is not taken for what changes with
 // time; none is hard.
 var (
-	checkEasy     = []float64{0.45, 0.60, 0.50, 0.65} // 4 times: 12 minutes
-	checkSteps    = []float64{0.50, 0.75, 0.45, 0.85, 0.60, 0.90, 0.55, 0.80, 0.40, 0.90, 0.65, 0.85, 0.50, 0.80, 0.45, 0.70}
+	checkEasy     = []float64{0.45, 0.60, 0.50, 0.65} // 5 times: 12 minutes
+	checkSteps    = []float64{0.50, 0.75, 0.45, 0.85, 0.60, 0.90, 0.55, 0.80, 0.40, 0.90, 0.65, 0.85, 0.50, 0.80, 0.45, 0.70, 0.55, 0.85}
 	checkCadences = []float64{60, 75, 90, 100} // rpm, at one power
 )
 
@@ -59,10 +59,17 @@ const gentlest = 0.80
 // A step and a cadence last so long at most: the guide goes on before, as soon
 // as they were even for long enough.
 const (
-	checkEasyS        = 45
-	checkStepS        = 45
+	checkEasyS        = 36
+	checkStepS        = 40
 	checkCadenceS     = 60
 	checkCadenceShare = 0.60
+	// A plain trainer has little flywheel: its wheel stands after some seconds.
+	// It runs down several times and from a higher speed, so that a curve can be
+	// made of it; the guide goes on when the wheel stands.
+	plainCoasts     = 4
+	plainUpS        = 25
+	plainDownS      = 20
+	plainCoastShare = 0.80
 )
 
 // RigCheck is the check in the notation.
@@ -77,7 +84,7 @@ func RigCheck(w RigCheckWish) string {
 		line("caution: The sprint is all out. Only after a health screening, with the bicycle clamped tight.")
 	}
 	line("source: Common practice: warm up first, zero offset before the steps, every step long enough to settle.")
-	line("four times:")
+	line("five times:")
 	for _, share := range checkEasy {
 		line("  warm up %d s %s, say %q", checkEasyS, w.ask(share), w.words(share, "Easy: meters and brakes drift while they are cold"))
 	}
@@ -98,8 +105,14 @@ func RigCheck(w RigCheckWish) string {
 		line(`sprint 8 s, say "Everything, seated, to the end"`)
 		line("easy 1 min")
 	}
-	line(`easy 30 s %s, say "Bring the wheel up to speed"`, w.ask(checkCadenceShare))
-	line(`rest 45 s, say "Stop pedalling now, legs still: the wheel runs down by itself"`)
+	coasts, up, down, share := 1, 30, 45, checkCadenceShare
+	if w.Lead != CheckByWatts {
+		coasts, up, down, share = plainCoasts, plainUpS, plainDownS, plainCoastShare
+	}
+	for range coasts {
+		line("easy %d s %s, say %q", up, w.ask(share), w.words(share, "Bring the wheel up to speed"))
+		line(`rest %d s, say "Stop pedalling now, legs still: the wheel runs down by itself"`, down)
+	}
 	line(`rest 1 min, say "Sit still; nothing moves"`)
 	line("cool down 2 min")
 	read, err := Parse(b.String())
@@ -150,13 +163,26 @@ func IsRigCheck(s Session) bool { return s.Name == "Rig check" }
 // rig.PhaseKind; empty for what only stands between.
 func CheckParts(legs []Leg) []string {
 	out := make([]string, len(legs))
-	rests := []string{"zero", "zero", "coast-down", "quiet rest"}
+	rests, last := 0, 0
+	for i, l := range legs {
+		if l.Kind == Off {
+			last = i
+		}
+	}
 	for i, l := range legs {
 		switch {
 		case l.Kind == Warm:
 			out[i] = "easy"
-		case l.Kind == Off && len(rests) > 0:
-			out[i], rests = rests[0], rests[1:]
+		case l.Kind == Off:
+			rests++
+			switch {
+			case rests <= 2:
+				out[i] = "zero"
+			case i < last:
+				out[i] = "coast-down"
+			default:
+				out[i] = "quiet rest"
+			}
 		case l.Kind == Sprint:
 			out[i] = "sprint"
 		case l.Kind == Work && l.CadenceLow > 0 && l.CadenceLow == l.CadenceHigh:

@@ -36,6 +36,14 @@ type Store interface {
 	PutBrief(ctx context.Context, b store.Brief) (store.Brief, error)
 	DeleteBrief(ctx context.Context, id string) error
 
+	RigCheck(ctx context.Context, id string) (store.RigCheck, error)
+	RigChecks(ctx context.Context, rigID string) ([]store.RigCheck, error)
+	PutRigCheck(ctx context.Context, c store.RigCheck) (store.RigCheck, error)
+	DeleteRigCheck(ctx context.Context, id string) error
+	Corrections(ctx context.Context, rigID string) ([]store.Correction, error)
+	ApplyCorrection(ctx context.Context, checkID, source string) error
+	TakeBackCorrection(ctx context.Context, checkID, source string) error
+
 	Export(ctx context.Context, w io.Writer, riderID string) error
 }
 
@@ -61,7 +69,7 @@ type api struct {
 }
 
 // about is what the document says first.
-const about = `Riders, rigs, roads, courses, events and briefs of one Chainline program.
+const about = `Riders, rigs, roads, courses, events, briefs and rig checks of one Chainline program.
 
 Objects are the text of their YAML files, in the formats of docs/formats.md. A refused request changes nothing. Errors are RFC 9457 problems; before the API itself, the program refuses in plain text what asks for it by another name (421), comes from another site (403), or lacks the passphrase where one is set (401).`
 
@@ -91,6 +99,7 @@ func New(c Config) http.Handler {
 	a.objectRoutes()
 	a.courseRoutes()
 	a.briefRoutes()
+	a.checkRoutes()
 	a.learnRoutes()
 	a.exportRoutes()
 	a.mux.HandleFunc("/", a.elsewhere)

@@ -49,6 +49,8 @@ func routes() []string {
 	all := []string{
 		"POST /api/v1/courses/upload", "GET /api/v1/courses/{id}/original", "GET /api/v1/courses/{id}/glance",
 		"GET /api/v1/riders/{id}/capacity", "GET /api/v1/export",
+		"GET /api/v1/checks", "POST /api/v1/checks", "GET /api/v1/checks/{id}", "DELETE /api/v1/checks/{id}",
+		"GET /api/v1/checks/{id}/corrections", "POST /api/v1/checks/{id}/apply", "POST /api/v1/checks/{id}/take-back",
 		"GET /api/v1/briefs", "POST /api/v1/briefs", "GET /api/v1/briefs/{id}", "GET /api/v1/briefs/{id}/page", "DELETE /api/v1/briefs/{id}",
 	}
 	for _, k := range []string{"riders", "rigs", "roads", "courses", "events"} {
@@ -114,6 +116,7 @@ func TestEveryRoute(t *testing.T) {
 	}
 	c.walkCourses()
 	c.walkBriefs(ids)
+	c.walkChecks(ids)
 	for many, id := range ids {
 		c.do("DELETE", "/"+many+"/"+id, nil, 204)
 		c.do("GET", "/"+many+"/"+id, nil, 404)

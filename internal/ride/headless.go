@@ -6,6 +6,7 @@ import (
 
 	"chainline/internal/sensor"
 	"chainline/internal/sensor/bench"
+	"chainline/session"
 )
 
 // tickEvery is how often a ride looks at its clock.
@@ -96,11 +97,23 @@ func (c *Core) Shown() bench.Shown {
 		s.Watts = 80
 	case c.follow.restsNow():
 		s.Pedalling = false
+		s.Backwards = c.backwards()
 	}
 	if leg, ok := c.follow.leg(); ok && leg.CadenceLow > 0 {
 		s.Cadence = (leg.CadenceLow + leg.CadenceHigh) / 2
 	}
 	return s
+}
+
+// backwards tells whether the rig check asks for cranks turned backwards: its
+// second part at zero.
+func (c *Core) backwards() bool {
+	if s := c.setup.Session; s == nil || !session.IsRigCheck(s.Session) {
+		return false
+	}
+	parts := session.CheckParts(c.follow.legs)
+	i := c.follow.index
+	return i > 0 && i < len(parts) && parts[i] == "zero" && parts[i-1] == "zero"
 }
 
 // stop tells whether the rider is told to stop pedalling.

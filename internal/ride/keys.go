@@ -21,16 +21,17 @@ type KeyKind string
 
 // What can be asked.
 const (
-	KeyStart   KeyKind = "start"
-	KeyCount   KeyKind = "count"   // begin in Value seconds
-	KeyPause   KeyKind = "pause"   // not on a course
-	KeyResume  KeyKind = "resume"  //
-	KeyNext    KeyKind = "next"    // the next step, or cue where cues go by key
-	KeyBack    KeyKind = "back"    // the step again
-	KeyShorten KeyKind = "shorten" // the step ends in Value seconds
-	KeyConfirm KeyKind = "confirm" // the rider is at Value metres
-	KeySay     KeyKind = "say"     // Text to show
-	KeyEnd     KeyKind = "end"
+	KeyStart    KeyKind = "start"
+	KeyCount    KeyKind = "count"    // begin in Value seconds
+	KeyPause    KeyKind = "pause"    // not on a course
+	KeyResume   KeyKind = "resume"   //
+	KeyNext     KeyKind = "next"     // the next step, or cue where cues go by key
+	KeyBack     KeyKind = "back"     // the step again
+	KeyShorten  KeyKind = "shorten"  // the step ends in Value seconds
+	KeyLengthen KeyKind = "lengthen" // the step ends Value seconds later
+	KeyConfirm  KeyKind = "confirm"  // the rider is at Value metres
+	KeySay      KeyKind = "say"      // Text to show
+	KeyEnd      KeyKind = "end"
 
 	KeyScan       KeyKind = "scan"    // Value 1 begins, 0 ends
 	KeyConnect    KeyKind = "connect" // Text is the device
@@ -53,7 +54,7 @@ func (c *Core) Key(k Key, now time.Time) string {
 	switch k.Kind {
 	case KeyStart, KeyCount, KeyPause, KeyResume, KeyEnd:
 		return c.stageKey(k)
-	case KeyNext, KeyBack, KeyShorten, KeyConfirm:
+	case KeyNext, KeyBack, KeyShorten, KeyLengthen, KeyConfirm:
 		return c.stepKey(k)
 	case KeySay:
 		c.said, c.saidAt = oneLine(k.Text), c.now
@@ -150,9 +151,27 @@ func (c *Core) stepKey(k Key) string {
 			f.cutS = 0
 			return "The step is shorter than that already."
 		}
+	case KeyLengthen:
+		return f.lengthen(leg, k.Value)
 	default:
 		return "A session goes by its steps, not by distance."
 	}
+	return ""
+}
+
+// longestStep is how long a step may become by lengthening it, s.
+const longestStep = 7200
+
+// lengthen has a step of known length end later.
+func (f *follow) lengthen(leg session.Leg, by float64) string {
+	whole := f.length(leg)
+	switch {
+	case whole <= 0:
+		return "This step ends by itself, not by time: it cannot be lengthened."
+	case !(by > 0 && whole+by <= longestStep):
+		return "That is no time to lengthen a step by."
+	}
+	f.cutS, f.warned = whole+by, false
 	return ""
 }
 

@@ -148,7 +148,7 @@ func TestCheckOfAPlainTrainer(t *testing.T) {
 		t.Errorf("sides %v, wheel %g m", in.Side, in.Circumference)
 	}
 	sheet, err := service.CheckRig(t.Context(), q)
-	if err != nil || !sheet.Guided || len(sheet.Coasts) != 1 || sheet.Rig != "newcomer-rig" {
+	if err != nil || !sheet.Guided || len(sheet.Coasts) != 4 || sheet.Rig != "newcomer-rig" {
 		t.Errorf("%v: %+v", err, sheet.Coasts)
 	}
 }

@@ -28,6 +28,9 @@ var BenchFaults = []BenchFault{
 	{"gain", "%", 4, "the power meter reads too high", func(c *bench.Config, size float64) bool {
 		return withMeter(c, func(m *bench.Meter) { m.Unit.Bias = size / 100 })
 	}},
+	{"zero-offset", "N m", 2, "the power meter's zero is off", func(c *bench.Config, size float64) bool {
+		return withMeter(c, func(m *bench.Meter) { m.Unit.Zero = size })
+	}},
 	{"delay", "s", 1, "the power meter's messages come late", func(c *bench.Config, size float64) bool {
 		return c.Meter != nil && wrong(c, bench.Fault{Device: "meter", Kind: bench.Delay, Size: size})
 	}},
@@ -149,5 +152,5 @@ func ChosenFaults(asked []string, plain bool) (change func(*bench.Config), words
 }
 
 func unitWords(u string) string {
-	return map[string]string{"%": "percent", "s": "seconds", "": "a number"}[u]
+	return map[string]string{"%": "percent", "s": "seconds", "N m": "newton metres", "": "a number"}[u]
 }

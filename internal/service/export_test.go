@@ -3,6 +3,7 @@ package service
 import (
 	"testing"
 
+	"chainline/internal/sensor/bench"
 	"chainline/rig"
 )
 
@@ -18,3 +19,6 @@ func CheckInputOf(t *testing.T, q CheckRequest) rig.CheckInput {
 	}
 	return in
 }
+
+// PlainBench is the trainer of the simulated plain rig.
+func PlainBench() bench.Plain { return *bench.PlainTrainer(1).Plain }

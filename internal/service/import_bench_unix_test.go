@@ -135,3 +135,57 @@ func cpuSeconds(b *testing.B) float64 {
 	}
 	return float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
 }
+
+// BenchmarkSeasonOfRides is a season of 150 hours of one rider: what learning
+// from all of them takes the first time, and what the season's page takes when
+// that is done.
+func BenchmarkSeasonOfRides(b *testing.B) {
+	const rides = 150
+	dir := b.TempDir()
+	for i := range rides {
+		f, err := os.Create(filepath.Join(dir, fmt.Sprintf("%04d.fit", i)))
+		if err == nil {
+			err = fitfile.Activity(f, hourRide(2*i), fitfile.Options{})
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+		f.Close()
+	}
+	for b.Loop() {
+		db, err := store.Open(b.Context(), b.TempDir())
+		if err != nil {
+			b.Fatal(err)
+		}
+		rider, err := os.ReadFile(demoRider)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := db.Put(b.Context(), store.Object{ID: "ada", Kind: store.Rider, Name: "Ada", Text: string(rider)}); err != nil {
+			b.Fatal(err)
+		}
+		end := time.Unix(1_600_000_000+2*rides*86_400, 0)
+		a := service.NewApp(service.AppConfig{Store: db, Now: func() time.Time { return end }, Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
+		from := cpuSeconds(b)
+		id, err := a.StartImport(b.Context(), service.ImportRequest{Paths: []string{dir}, RiderID: "ada"})
+		if err == nil {
+			err = a.Wait(b.Context(), id)
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(cpuSeconds(b)-from, "import+learn-CPU-s")
+		from = cpuSeconds(b)
+		s, err := a.Season(b.Context(), "ada", time.Time{})
+		if err != nil || s.Rides != rides {
+			b.Fatal(err, s.Rides)
+		}
+		b.ReportMetric(1000*(cpuSeconds(b)-from), "season-CPU-ms")
+		if err := a.Close(); err != nil {
+			b.Fatal(err)
+		}
+		if err := db.Close(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

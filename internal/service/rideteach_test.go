@@ -79,6 +79,18 @@ func TestARideTeachesTheNextBrief(t *testing.T) {
 	if again := ask(); again.Capacity.Threshold() != after.Capacity.Threshold() {
 		t.Errorf("%.3f W, %.3f W", again.Capacity.Threshold(), after.Capacity.Threshold())
 	}
+	if err := a.WeighRide(t.Context(), last, 61.5, 75, 0.5); err == nil {
+		t.Error("a rider who gained 13 kg was believed")
+	}
+	if err := a.WeighRide(t.Context(), last, 61.5, 61.1, 0.5); err != nil {
+		t.Fatal(err)
+	}
+	if s, err = a.RideDebrief(t.Context(), last); err != nil || s.Debrief.Weighed == nil || s.Debrief.Weighed.RateLPerH < 1.5 {
+		t.Errorf("%v %+v", err, s.Debrief.Weighed)
+	}
+	if taught, err := a.Taught(t.Context(), "ada"); err != nil || len(taught.Weighed) != 1 || taught.Weighed[0].Seconds < 1700 {
+		t.Errorf("%v %+v", err, taught)
+	}
 	if row, err := a.Ride(t.Context(), last); err != nil || !row.Cached || row.Answer != "no" {
 		t.Errorf("%v %+v", err, row)
 	}

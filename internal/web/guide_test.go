@@ -61,12 +61,12 @@ func TestGuideNoticesAnEvenStep(t *testing.T) {
 	}
 	g, leg, length = guideOf(t, "steps")
 	at := g.ridden(leg, length, func(into float64) ride.Snapshot {
-		if into < 16 {
+		if into < 10 {
 			return watts(150 + 90*float64(int(into/4)%2))
 		}
 		return watts(150)
 	})
-	if at < 33 || at > 44 {
+	if at < 31 || at > 39.9 {
 		t.Errorf("a step that became even is done after %.1f s", at)
 	}
 }
@@ -120,5 +120,17 @@ func TestGuideNoticesRest(t *testing.T) {
 	}
 	if now, _ := g.take(ride.Snapshot{Stage: ride.Waiting}); now != (CheckGuide{}) || !strings.Contains(partWords["zero"], "Zero") {
 		t.Errorf("before it begins: %+v", now)
+	}
+}
+
+// A step that its rider lengthened is not ended by the guide, even as it is.
+func TestGuideLeavesALengthenedStep(t *testing.T) {
+	g, leg, length := guideOf(t, "steps")
+	if at := g.ridden(leg, length+60, func(float64) ride.Snapshot { return watts(150) }); at != 0 {
+		t.Errorf("a lengthened step was ended after %.1f s", at)
+	}
+	now, _ := g.take(ride.Snapshot{Stage: ride.Riding, At: time.Unix(2000, 0), Step: &ride.Progress{Index: leg, IntoS: 50, LengthS: length + 60}})
+	if !strings.HasPrefix(now.Words, "Lengthened") || now.Share <= 0 || now.Share >= 1 {
+		t.Errorf("it says %+v", now)
 	}
 }

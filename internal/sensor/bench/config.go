@@ -118,9 +118,10 @@ type Unit struct {
 	Battery  float64       // fraction at Start; 0 is no battery, from the mains
 	Lasts    time.Duration // a full battery; 0 for ever
 	Firmware string
-	Asleep   bool // silent until the cranks have turned
-	Held     bool // another program holds its only link
-	Empty    bool // its battery is: never heard of
+	Asleep   bool    // silent until the cranks have turned
+	Zero     float64 // N m that a meter at the crank shows when nothing is pushed
+	Held     bool    // another program holds its only link
+	Empty    bool    // its battery is: never heard of
 }
 
 // gears are the metres per turn of a usual road bicycle, 50/34 by 11 to 28.

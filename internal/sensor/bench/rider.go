@@ -16,6 +16,7 @@ type Shown struct {
 	Watts     float64
 	Cadence   float64
 	Pedalling bool
+	Backwards bool // when not pedalling: the cranks are turned backwards, slowly
 }
 
 // What the rider does when nothing is asked, or nothing is left. All of it is
@@ -65,6 +66,10 @@ type legs struct {
 	cadence   float64 // rpm
 	torque    float64 // N m at standstill, the most
 }
+
+// backwards is how fast cranks are turned that nothing is pushed with, rpm;
+// sensors cannot tell the direction. Our judgement.
+const backwards = 60.0
 
 // freeCadence is where a linear torque-cadence relation reaches zero, twice
 // the cadence of greatest power. That the relation is close to linear is
@@ -120,8 +125,9 @@ func (l *legs) push(h, v, resists, efficiency float64, holding bool, now time.Du
 	l.felt += (resists/efficiency - l.felt) * h / feltTau
 	l.pushing = l.shown.Pedalling && !l.rest(h, v)
 	if !l.pushing {
-		l.cadence *= keep(h, 0.25)
-		if l.cadence < 1 {
+		if l.shown.Backwards && !l.gaveUp {
+			l.cadence += (backwards*(1+3*l.wander) - l.cadence) * h / 1.0
+		} else if l.cadence *= keep(h, 0.25); l.cadence < 1 {
 			l.cadence = 0
 		}
 		l.want = 0

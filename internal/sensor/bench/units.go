@@ -101,7 +101,7 @@ func (u *unit) follow(w *World) {
 	if w.legs.cadence > 0 {
 		u.woken = true
 	}
-	at := w.now.legs
+	at := w.now.legs + u.Zero*w.legs.cadence*math.Pi/30
 	if u.measuresAtTheRear {
 		at = w.now.wheel
 	}
