@@ -2,12 +2,16 @@ package race
 
 import (
 	"context"
+	"flag"
 	"math"
 	"math/rand/v2"
 	"testing"
 
 	"chainline/estimate"
 )
+
+// many is how many forecasts the table in docs rests on.
+var many = flag.Int("many", 600, "forecasts that are tried with -all")
 
 // trial is one forecast and the race it was for.
 type trial struct {
@@ -56,7 +60,7 @@ func trials(t *testing.T, n, races int) []trial {
 func TestChancesAreCalibrated(t *testing.T) {
 	n, races := 20, 4
 	if *all {
-		n, races = 600, 40
+		n, races = *many, 20
 	}
 	got := trials(t, n, races)
 	brier, base, said := 0.0, 0.0, 0.0
@@ -100,7 +104,7 @@ func TestChancesAreCalibrated(t *testing.T) {
 func TestStepAccuracy(t *testing.T) {
 	races := 4
 	if *all {
-		races = 40
+		races = 20
 	}
 	at := func(step float64) (first, last float64) {
 		for i := range races {

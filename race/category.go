@@ -138,6 +138,8 @@ func (s Standing) say(m Me) string {
 		by = " by the watts of " + m.Source
 	}
 	switch {
+	case math.IsInf(s.MarginWPerKg, 1) && s.Category.Women:
+		return "a field for women, without limits"
 	case math.IsInf(s.MarginWPerKg, 1):
 		return "open to everybody"
 	case s.MarginWPerKg >= 0:

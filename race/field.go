@@ -32,6 +32,7 @@ const (
 	openAbove      = 0.16 // mean of the exponential above the lower limit, as a share, where there is no upper
 	openMiddle     = 2.9  // W/kg, where there is neither
 	openSD         = 0.22
+	womenShare     = 0.87  // of men's W/kg, as in package capacity (Hopker et al. 2010, abstract)
 	overSD         = 0.015 // sd of what limits do not catch: sources and days
 
 	// Bodies of a field, our judgement; W′ and maximal power as package
@@ -74,7 +75,7 @@ func (f Field) one(r *rand.Rand) float64 {
 	middle := f.Middle()
 	switch {
 	case low <= 0 && math.IsInf(high, 1):
-		wkg = openMiddle * math.Exp(openSD*z)
+		wkg = middle * math.Exp(openSD*z)
 	case math.IsInf(high, 1):
 		wkg = low * (1 + openAbove*e)
 	default:
@@ -98,6 +99,8 @@ func (f Field) Middle() float64 {
 	}
 	low, high := f.Category.Min, f.Category.max()
 	switch {
+	case low <= 0 && math.IsInf(high, 1) && f.Category.Women:
+		return openMiddle * womenShare
 	case low <= 0 && math.IsInf(high, 1):
 		return openMiddle
 	case math.IsInf(high, 1):

@@ -14,8 +14,13 @@ import (
 
 // all runs the experiments of docs/evidence.md at full size:
 //
-//	go test ./race -run HandicapBeats -timeout 60m -args -all
-var all = flag.Bool("all", false, "all 500 groups")
+//	go test ./race -v -run 'HandicapBeats|Calibrated|StepAccuracy' -timeout 90m -args -all
+//
+// and -groups 25 -many 150 for a tenth of an hour.
+var (
+	all        = flag.Bool("all", false, "the experiments of docs at full size")
+	groupsEach = flag.Int("groups", 250, "groups on each of two courses with -all")
+)
 
 // invented is a group of mixed ability: truth, and what its handicapper knows
 // to 3 % in critical power.
@@ -95,7 +100,7 @@ func ranks(times []float64) []int {
 func TestHandicapBeatsRules(t *testing.T) {
 	groups, n, each, length, rounds := 3, 8, 20, 5000.0, 6 // a glance; the numbers of docs come from -all
 	if *all {
-		groups, n, length, rounds = 250, 10, 10000, 0 // of each course
+		groups, n, length, rounds = *groupsEach, 10, 10000, 0
 	}
 	for _, c := range []struct {
 		name  string

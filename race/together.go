@@ -33,7 +33,8 @@ const (
 	regroupFrom  = 15.0  // s between first and last over a climb ridden at their own pace
 	leadersShare = 3     // every third member takes turns at the front
 	paceBody     = 75.0  // kg of the rider whose watts stand for the pace
-	overLeast    = 20.0  // s above critical power that are worth naming
+	overNamed    = 1.02  // of critical power, and …
+	overLeast    = 20.0  // … s above it that are worth naming
 	newcomersS   = 5400. // s a newcomer is sent for at most
 )
 
@@ -292,7 +293,7 @@ func (g assembled) climbsOf(speeds []float64, i int) (climb float64, over []Stre
 		if p.Gradient >= upFrom {
 			work, total = work+watts*dt, total+dt
 		}
-		if watts > m.c.CriticalPower && dt >= overLeast {
+		if watts > overNamed*m.c.CriticalPower && dt >= overLeast {
 			over = append(over, Stretch{p.From, p.To, watts - m.c.CriticalPower})
 		}
 	}

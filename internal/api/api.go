@@ -36,6 +36,14 @@ type Store interface {
 	PutBrief(ctx context.Context, b store.Brief) (store.Brief, error)
 	DeleteBrief(ctx context.Context, id string) error
 
+	RigCheck(ctx context.Context, id string) (store.RigCheck, error)
+	RigChecks(ctx context.Context, rigID string) ([]store.RigCheck, error)
+	PutRigCheck(ctx context.Context, c store.RigCheck) (store.RigCheck, error)
+	DeleteRigCheck(ctx context.Context, id string) error
+	Corrections(ctx context.Context, rigID string) ([]store.Correction, error)
+	ApplyCorrection(ctx context.Context, checkID, source string) error
+	TakeBackCorrection(ctx context.Context, checkID, source string) error
+
 	Export(ctx context.Context, w io.Writer, riderID string) error
 }
 
@@ -49,8 +57,9 @@ type Config struct {
 	Library Library // nil: no rides are kept
 }
 
-// Library says what rides taught; *service.App does.
+// Library keeps rides and says what they taught; *service.App does.
 type Library interface {
+	rideLibrary
 	Taught(ctx context.Context, riderID string) (*service.Taught, error)
 }
 
@@ -61,7 +70,7 @@ type api struct {
 }
 
 // about is what the document says first.
-const about = `Riders, rigs, roads, courses, events and briefs of one Chainline program.
+const about = `Riders, rigs, roads, courses, events, briefs, rig checks and rides of one Chainline program.
 
 Objects are the text of their YAML files, in the formats of docs/formats.md. A refused request changes nothing. Errors are RFC 9457 problems; before the API itself, the program refuses in plain text what asks for it by another name (421), comes from another site (403), or lacks the passphrase where one is set (401).`
 
@@ -69,7 +78,17 @@ Objects are the text of their YAML files, in the formats of docs/formats.md. A r
 func New(c Config) http.Handler {
 	a := &api{Config: c, mux: http.NewServeMux()}
 	registry := huma.NewMapRegistry("#/components/schemas/", func(t reflect.Type, hint string) string {
-		return strings.TrimSuffix(huma.DefaultSchemaNamer(t, hint), "JSON")
+		name := strings.TrimSuffix(huma.DefaultSchemaNamer(t, hint), "JSON")
+		for t.Kind() == reflect.Pointer {
+			t = t.Elem()
+		}
+		switch t.PkgPath() { // their short names are those of a brief's parts, too
+		case "chainline/capacity":
+			return "Capacity" + name
+		case "chainline/debrief":
+			return "Debrief" + name
+		}
+		return name
 	})
 	registry.RegisterTypeAlias(reflect.TypeFor[render.Number](), reflect.TypeFor[nullable]())
 	version := c.Version
@@ -91,8 +110,10 @@ func New(c Config) http.Handler {
 	a.objectRoutes()
 	a.courseRoutes()
 	a.briefRoutes()
+	a.checkRoutes()
 	a.learnRoutes()
 	a.exportRoutes()
+	a.rideRoutes()
 	a.mux.HandleFunc("/", a.elsewhere)
 	return a.mux
 }

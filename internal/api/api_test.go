@@ -49,6 +49,10 @@ func routes() []string {
 	all := []string{
 		"POST /api/v1/courses/upload", "GET /api/v1/courses/{id}/original", "GET /api/v1/courses/{id}/glance",
 		"GET /api/v1/riders/{id}/capacity", "GET /api/v1/export",
+		"GET /api/v1/rides", "GET /api/v1/rides/{id}", "GET /api/v1/rides/{id}/debrief", "GET /api/v1/rides/{id}/share", "PUT /api/v1/rides/{id}/answer", "DELETE /api/v1/rides/{id}",
+		"GET /api/v1/riders/{id}/season", "POST /api/v1/imports", "GET /api/v1/imports/{id}", "POST /api/v1/imports/{id}/cancel", "POST /api/v1/imports/{id}/resume",
+		"GET /api/v1/checks", "POST /api/v1/checks", "GET /api/v1/checks/{id}", "DELETE /api/v1/checks/{id}",
+		"GET /api/v1/checks/{id}/corrections", "POST /api/v1/checks/{id}/apply", "POST /api/v1/checks/{id}/take-back",
 		"GET /api/v1/briefs", "POST /api/v1/briefs", "GET /api/v1/briefs/{id}", "GET /api/v1/briefs/{id}/page", "DELETE /api/v1/briefs/{id}",
 	}
 	for _, k := range []string{"riders", "rigs", "roads", "courses", "events"} {
@@ -114,6 +118,8 @@ func TestEveryRoute(t *testing.T) {
 	}
 	c.walkCourses()
 	c.walkBriefs(ids)
+	c.walkRides(ids)
+	c.walkChecks(ids)
 	for many, id := range ids {
 		c.do("DELETE", "/"+many+"/"+id, nil, 204)
 		c.do("GET", "/"+many+"/"+id, nil, 404)

@@ -50,7 +50,9 @@ func newClient(t *testing.T) *client {
 		return service.Check(string(o.Kind), o.Text, o.Original.Bytes)
 	}
 	c := &client{t: t, store: s, seen: map[string]bool{}}
-	c.api = New(Config{Store: s, Now: s.Now, Log: slog.New(slog.DiscardHandler), Workers: 2})
+	library := service.NewApp(service.AppConfig{Store: s, Now: s.Now, Log: slog.New(slog.DiscardHandler), Workers: 2})
+	t.Cleanup(func() { library.Close() })
+	c.api = New(Config{Store: s, Now: s.Now, Log: slog.New(slog.DiscardHandler), Workers: 2, Library: library})
 	answer := httptest.NewRecorder()
 	c.api.ServeHTTP(answer, httptest.NewRequest("GET", Prefix+"/openapi.json", nil))
 	if err := json.Unmarshal(answer.Body.Bytes(), &c.doc); err != nil {

@@ -170,7 +170,7 @@ func togetherText(t service.TogetherSheet) string {
 			}
 		}
 		for _, g := range c.Regroup {
-			wrap(&b, "  ", fmt.Sprintf("Regroup at km %.1f: %s from the first to the last, %s.", g.AtM/1000, lasted(g.WaitS), problem.OneLine(g.Last)))
+			wrap(&b, "  ", fmt.Sprintf("Regroup at km %.1f if the climb is ridden at one's own pace: %s from the first to the last, %s.", g.AtM/1000, lasted(g.WaitS), problem.OneLine(g.Last)))
 		}
 	}
 	for _, n := range t.Notes {

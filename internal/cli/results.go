@@ -55,7 +55,7 @@ func resultsCommand(s Streams) *cobra.Command {
 	f.StringVar(&q.Course, "course", "", "the course of the race, a GPX or CSV `file`")
 	f.StringVar(&q.Rider, "rider", "", "who rode, a YAML `file`: watts are set against what was possible")
 	f.StringVar(&q.Rig, "rig", "", "what was ridden on, a YAML `file`")
-	f.BoolVar(&q.Names, "names", false, "give out the names and numbers of others as well")
+	f.BoolVar(&q.Names, "names", false, "give out the names, numbers, watts and W/kg of others as well")
 	f.BoolVar(&asJSON, "json", false, "print one line of JSON")
 	return c
 }
@@ -91,7 +91,7 @@ func resultsText(s service.ResultsSheet) string {
 		if name == "" {
 			name = "all"
 		}
-		fmt.Fprintf(&b, "  %s: %d results", name, d.Results)
+		fmt.Fprintf(&b, "  %s: %d finished", name, d.Results)
 		if d.FinishS.Results > 0 {
 			fmt.Fprintf(&b, "; finish %s, four of five from %s to %s", raceClock(d.FinishS.Median), raceClock(d.FinishS.P10), raceClock(d.FinishS.P90))
 		}

@@ -22,7 +22,7 @@ type ResultsRequest struct {
 	Event    string
 	Me       string // name or start number
 	Category string // only this one's; empty: that of Me, all without one
-	Names    bool   // keep the names of others
+	Names    bool   // keep the names, watts and W/kg of others
 
 	// Recording is my ride of the race, Course its course; with a rider and a
 	// rig, the watts are set against what was possible.
@@ -41,7 +41,7 @@ type ResultsSheet struct {
 	Me       *MyResult       `json:"me,omitempty"`
 	Moments  []ResultMoment  `json:"moments,omitempty"`
 	Demands  []CategoryAsked `json:"demands"` // by category
-	Rows     []ResultRow     `json:"rows"`    // without names of others unless they were asked for
+	Rows     []ResultRow     `json:"rows"`    // without names, watts and W/kg of others unless they were asked for
 	Notes    []string        `json:"notes,omitempty"`
 }
 
@@ -134,7 +134,7 @@ func Results(ctx context.Context, q ResultsRequest) (ResultsSheet, error) {
 	if !q.Names {
 		for i := range s.Rows {
 			if mine < 0 || s.Rows[i] != rows[mine] {
-				s.Rows[i].Name, s.Rows[i].Number = "", ""
+				s.Rows[i].Name, s.Rows[i].Number, s.Rows[i].Watts, s.Rows[i].WPerKg = "", "", 0, 0
 			}
 		}
 	}
@@ -239,7 +239,7 @@ func fieldResult(field []ResultRow) FieldResult {
 			}
 		}
 	}
-	if len(wkg) > 0 {
+	if len(wkg) >= leastShown {
 		f.MedianWPerKg = estimate.Quantile(wkg, 0.5)
 	}
 	return f
@@ -305,9 +305,20 @@ func asked(rows []ResultRow) []CategoryAsked {
 				}
 			}
 		}
-		out = append(out, CategoryAsked{Category: name, Results: len(times), FinishS: quartered(times), WPerKg: quartered(wkg), Front: quartered(front), Thin: len(times) < thinField})
+		out = append(out, CategoryAsked{Category: name, Results: len(times), FinishS: quartered(times), WPerKg: shownParts(wkg), Front: shownParts(front), Thin: len(times) < thinField})
 	}
 	return out
+}
+
+// leastShown is of how many riders W/kg are summed up at least: of fewer, they
+// would be those of somebody.
+const leastShown = 5
+
+func shownParts(x []float64) Quartered {
+	if len(x) < leastShown {
+		return Quartered{}
+	}
+	return quartered(x)
 }
 
 func quartered(x []float64) Quartered {

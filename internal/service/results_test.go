@@ -86,7 +86,7 @@ func TestMyRaceAgainstTheField(t *testing.T) {
 		t.Errorf("%+v %+v", s.Field, s.Me)
 	}
 	for _, r := range s.Rows {
-		if (r.Name != "" || r.Number != "") != (r.Seconds == 1820) {
+		if (r.Name != "" || r.Number != "" || r.WPerKg != 0) != (r.Seconds == 1820) {
 			t.Errorf("a name of another is kept: %+v", r)
 		}
 	}

@@ -94,6 +94,21 @@ func TestARideTeachesTheNextBrief(t *testing.T) {
 	if row, err := a.Ride(t.Context(), last); err != nil || !row.Cached || row.Answer != "no" {
 		t.Errorf("%v %+v", err, row)
 	}
+	taught, err := a.Taught(t.Context(), "ada")
+	if err != nil {
+		t.Fatal(err)
+	}
+	threshold := func(weeks int) float64 {
+		t.Helper()
+		k, err := service.Learn(service.BriefRequest{Rider: demoRider, Rig: demoRig, Today: debriefToday.AddDate(0, 0, 7*weeks), Seed: 1, Taught: taught})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return k.Capacity.Threshold()
+	}
+	if now, later := threshold(0), threshold(8); later > 0.98*now || later < 0.8*now { // some of it was lost in the weeks before the last ride
+		t.Errorf("%.0f W now, %.0f W after eight weeks without a ride", now, later)
+	}
 	if err := a.DeleteRide(t.Context(), last); err != nil {
 		t.Fatal(err)
 	}

@@ -122,3 +122,34 @@ func TestReadyAndResultsOfAnEvent(t *testing.T) {
 		t.Errorf("%d", status)
 	}
 }
+
+// Briefs for all of a start list are made in one go, in the background; whose
+// file is wrong is named, and the others get theirs.
+func TestBriefsForAWholeStartList(t *testing.T) {
+	v, db := rigSite(t, store.Object{Kind: store.Event, Name: "Evening race", Text: eveningRace}, store.Object{Kind: store.Rider, Name: "Maren", Text: courseRider},
+		store.Object{Kind: store.Rider, Name: "Tilda", Text: courseRider}, store.Object{Kind: store.Rig, Name: "Cellar", Text: courseRig},
+		store.Object{Kind: store.Course, Name: "Short", Original: &store.Original{Filename: "short.csv", Media: "text/csv", Bytes: []byte(shortRoad)}})
+	o, path := onlyOne(t, db, store.Event), ""
+	path = "/events/" + o.ID + "/ready"
+	_, _, body := v.ask(t, "GET", path, "", nil)
+	wantIn(t, body, "Make 2 briefs", "Short")
+	if status, _, _ := v.sendRig(t, path, map[string]string{"course": "none"}); status != 303 {
+		t.Errorf("%d", status)
+	}
+	course := onlyOne(t, db, store.Course)
+	if status, _, _ := v.sendRig(t, path, map[string]string{"course": course.ID}); status != 303 {
+		t.Errorf("%d", status)
+	}
+	for deadline := time.Now().Add(time.Minute); strings.Contains(body, "briefs are made") || strings.Contains(body, "Make 2 briefs"); {
+		if _, _, body = v.ask(t, "GET", path, "", nil); time.Now().After(deadline) {
+			t.Fatal("it takes more than a minute")
+		}
+	}
+	briefs, err := db.Briefs(t.Context(), "")
+	if err != nil || len(briefs) != 2 || briefs[0].EventID != o.ID || briefs[0].RiderID == briefs[1].RiderID {
+		t.Errorf("%v %+v", err, briefs)
+	}
+	if strings.Contains(body, "none yet") || !strings.Contains(body, "made on") {
+		t.Error("the table does not know the briefs")
+	}
+}

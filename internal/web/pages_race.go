@@ -24,6 +24,11 @@ type ReadyPage struct {
 	Rows   []ReadyLine
 	Absent []string // who could not be looked at, and why
 	Empty  Empty
+
+	Making string // how far the briefs for all are; empty: none are being made
+	Form   *Form  // to make them; nil: none is missing
+	Course Field
+	Button string
 }
 
 // Template names the page's template.
@@ -35,6 +40,8 @@ type ReadyLine struct {
 	Path string // of the rider
 	Rig  string // its name
 	Make string // path to make a brief; empty: there is one
+
+	riderID, rigID string
 }
 
 // RaceResultsPage takes result lists of an event and shows what they came to.
@@ -64,47 +71,88 @@ type DemandLine struct{ Category, Results, Finish, Range, WPerKg, Front string }
 
 func (s *Server) raceRoutes() {
 	s.get("/events/{id}/ready", s.eventReady)
+	s.post("/events/{id}/ready", s.makeStartListBriefs)
 	s.get("/events/{id}/results", s.eventResults)
 	s.upload("/events/{id}/results", s.addResults)
 	s.post("/events/{id}/results/{list}/delete", s.deleteResults)
 }
 
-// eventReady looks at every rider kept here, each on the rig of their latest
-// brief for the event, else of their latest brief, else the first one.
+// eventReady shows who of the riders kept here is ready.
 func (s *Server) eventReady(w http.ResponseWriter, r *http.Request) error {
 	o, err := s.keptEvent(r)
 	if err != nil {
 		return err
 	}
-	riders, err := s.store.Objects(r.Context(), store.Rider)
-	if err != nil {
-		return err
-	}
-	rigs, err := s.store.Objects(r.Context(), store.Rig)
+	courses, err := s.store.Objects(r.Context(), store.Course)
 	if err != nil {
 		return err
 	}
 	p := &ReadyPage{Base: Base{Title: "Who is ready for " + o.Name, Section: "/events"}, Back: "/events/" + o.ID,
 		Empty: Empty{Says: "Nobody can be looked at yet.", Why: "A start list is made of the riders and rigs that are kept here.", Path: "/riders", Link: "To the riders"}}
-	ready := 0
-	if len(rigs) > 0 {
-		for _, rider := range riders {
-			line, err := s.readyLine(r.Context(), o, rider, rigs)
-			if e, ok := errors.AsType[*problem.Error](err); ok {
-				p.Absent = append(p.Absent, rider.Name+": "+e.Message)
-				continue
-			}
-			if err != nil {
-				return err
-			}
-			if line.Ready {
-				ready++
-			}
-			p.Rows = append(p.Rows, line)
+	if p.Rows, p.Absent, err = s.readyLines(r.Context(), o); err != nil {
+		return err
+	}
+	ready, missing := 0, 0
+	for _, l := range p.Rows {
+		if l.Ready {
+			ready++
+		}
+		if l.Make != "" {
+			missing++
 		}
 	}
 	p.Says = fmt.Sprintf("%d of %d are ready.", ready, len(p.Rows))
+	var running bool
+	var failed []string
+	p.Making, failed, running = s.startLists.says(o.ID)
+	p.Absent = append(p.Absent, failed...)
+	if missing > 0 && !running && len(courses) > 0 {
+		p.Ask(o.ID, missing, courseOptions(courses))
+	}
 	return s.show(w, r, http.StatusOK, p)
+}
+
+// Ask offers to make the briefs that are missing.
+func (p *ReadyPage) Ask(event string, missing int, courses []Option) {
+	p.Form = NewForm("/events/"+event+"/ready", nil, nil)
+	p.Course = p.Form.Field(Field{Name: "course", Label: "Course", Kind: "select", Options: courses})
+	p.Button = fmt.Sprintf("Make %d briefs", missing)
+	if missing == 1 {
+		p.Button = "Make the brief that is missing"
+	}
+}
+
+func courseOptions(all []store.Object) []Option {
+	var out []Option
+	for _, o := range all {
+		out = append(out, Option{Value: o.ID, Label: o.Name})
+	}
+	return out
+}
+
+// readyLines look at every rider kept here, each on the rig of their latest
+// brief for the event, else of their latest brief, else the first one.
+func (s *Server) readyLines(ctx context.Context, event store.Object) (lines []ReadyLine, absent []string, err error) {
+	riders, err := s.store.Objects(ctx, store.Rider)
+	if err != nil {
+		return nil, nil, err
+	}
+	rigs, err := s.store.Objects(ctx, store.Rig)
+	if err != nil || len(rigs) == 0 {
+		return nil, nil, err
+	}
+	for _, rider := range riders {
+		line, err := s.readyLine(ctx, event, rider, rigs)
+		if e, ok := errors.AsType[*problem.Error](err); ok {
+			absent = append(absent, rider.Name+": "+e.Message)
+			continue
+		}
+		if err != nil {
+			return nil, nil, err
+		}
+		lines = append(lines, line)
+	}
+	return lines, absent, nil
 }
 
 func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs []store.Object) (ReadyLine, error) {
@@ -136,7 +184,7 @@ func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs 
 	if err != nil {
 		return ReadyLine{}, err
 	}
-	line := ReadyLine{ReadyRow: sheet.Riders[0], Path: "/riders/" + rider.ID, Rig: rig.Name}
+	line := ReadyLine{ReadyRow: sheet.Riders[0], Path: "/riders/" + rider.ID, Rig: rig.Name, riderID: rider.ID, rigID: rig.ID}
 	line.Rider = rider.Name
 	if made.IsZero() {
 		line.Make = "/briefs/new?rider=" + rider.ID + "&rig=" + rig.ID + "&event=" + event.ID
@@ -150,7 +198,7 @@ func NewRaceResultsPage(action string, values, errs map[string]string) *RaceResu
 	return &RaceResultsPage{Form: f,
 		File: f.Field(Field{Name: "file", Label: "Result list as CSV", Kind: "file", Accept: ".csv,.tsv,.txt", Hint: "Drop it anywhere in this frame, or choose it. It has a column time, gap or place, and name or number, category, watts, W/kg if there are any."}),
 		Me:   f.Field(Field{Name: "me", Label: "Which one are you?", Hint: "Your name or start number as the list has it. Empty if you did not ride."}),
-		Names: f.Field(Field{Name: "names", Label: "Keep the names and numbers of the others too", Kind: "check",
+		Names: f.Field(Field{Name: "names", Label: "Keep the names, numbers and watts of the others too", Kind: "check",
 			Hint: "Without it they are forgotten as soon as you are found."})}
 }
 

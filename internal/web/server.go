@@ -115,6 +115,7 @@ type Server struct {
 	briefJobs   briefJobs                   // briefs that are being made
 	briefBase   briefBase                   // briefs before a change, reckoned quickly
 	checkTapes  sync.Map                    // of checks that are ridden, by ride: *checkTape
+	startLists  startListBriefs             // briefs for all of a start list
 	preparing   atomic.Bool                 // a brief that changes are compared with is being reckoned
 }
 

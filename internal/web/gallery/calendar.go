@@ -50,6 +50,11 @@ func calendars() []web.State {
 		{Name: "calendar-wrong", Page: page(wrong, map[string]string{"zone": "“Home” is no time zone; write one like Europe/Dublin.", "minutes": "Write minutes from 1 to 1440, like 75.", "rig": "What a rider can hold depends on both; choose this one too."},
 			map[string]string{"file": `club.ics:14: RRULE: found "FREQ=OFTEN"; expected a rule like FREQ=WEEKLY;BYDAY=TU;COUNT=10 (RFC 5545, 3.3.10).`}, service.CalendarRequest{})},
 		{Name: "calendar-ready", Page: readyPage(base)},
+		{Name: "calendar-making", Page: func() *web.ReadyPage {
+			p := readyPage(base)
+			p.Form, p.Making = nil, "3 of 11 briefs are made."
+			return p
+		}()},
 		{Name: "calendar-nobody", Page: &web.ReadyPage{Base: base("Who is ready for Hill race"), Back: "/events/e1", Empty: web.Empty{Says: "Nobody can be looked at yet.", Path: "/riders", Link: "To the riders"},
 			Absent: []string{"Bo Reed: rider:3: mass_kg: found 800; expected 20 to 250 kg"}}},
 		{Name: "calendar-results", Page: resultsPage(base)},
@@ -62,10 +67,12 @@ func calendars() []web.State {
 }
 
 func readyPage(base func(string) web.Base) *web.ReadyPage {
-	return &web.ReadyPage{Base: base("Who is ready for Hill race"), Back: "/events/e1", Says: "1 of 2 are ready.", Rows: []web.ReadyLine{
+	p := &web.ReadyPage{Base: base("Who is ready for Hill race"), Back: "/events/e1", Says: "1 of 2 are ready.", Rows: []web.ReadyLine{
 		{ReadyRow: service.ReadyRow{Rider: "Ada Moss", Ready: true, Checked: "checked on 2026-11-20", Evidence: "fine: critical power to ±3 %", Fan: "there is one", Brief: "made on 2026-11-30"}, Path: "/riders/r1", Rig: "The cellar"},
 		{ReadyRow: service.ReadyRow{Rider: "Bo Reed", Checked: "never checked", Evidence: "thin: critical power to ±14 %", Fan: "not known", Brief: "none yet",
 			Missing: []string{"The rig was never checked; a check takes half an hour.", "What this rider can hold is hardly known; a test of a few minutes narrows it most.", "There is no brief for this event yet."}}, Path: "/riders/r2", Rig: "The attic", Make: "/briefs/new?rider=r2&rig=g2&event=e1"}}}
+	p.Ask("e1", 1, []web.Option{{Value: "k1", Label: "Two mills"}})
+	return p
 }
 
 func resultsPage(base func(string) web.Base) *web.RaceResultsPage {
