@@ -107,6 +107,9 @@ func TestHandicapBeatsRules(t *testing.T) {
 		way   *Way
 		power float64
 	}{{"flat", flat(length), 1. / 3}, {"hilly", hills(length), 1. / 2}} {
+		if !*all && c.name == "flat" {
+			continue // on 5 km of level road all come together whoever leaves when
+		}
 		t.Run(c.name, func(t *testing.T) { beats(t, c.name, c.way, c.power, groups, n, each, rounds) })
 	}
 }
@@ -165,8 +168,7 @@ func beats(t *testing.T, name string, way *Way, power float64, groups, n, each, 
 	if !*all {
 		bar = 0.9
 	}
-	// On 5 km of level road all come together whoever leaves when.
-	if (*all || name == "hilly") && ours.spread > bar*least {
+	if ours.spread > bar*least {
 		t.Errorf("%s: spread %.1f s, %.0f %% of the rule's", name, ours.spread/ours.races, 100*ours.spread/least)
 	}
 	if ours.chance >= alone.chance {
