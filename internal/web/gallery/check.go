@@ -1,6 +1,7 @@
 package gallery
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -52,7 +53,10 @@ func guided(stage ride.Stage, part string) *web.CheckRidePage {
 	s := set(false)
 	s.Title, s.Session, s.ID = "Rig check", &scaled, "x9"
 	leg := slices.Index(session.CheckParts(scaled.Legs), part)
-	l := scaled.Legs[leg]
+	if part == "steps" {
+		leg += 3 // between two that were ridden
+	}
+	l, before := scaled.Legs[leg], scaled.Legs[max(0, leg-1)]
 	rpm, bpm := 86.0, 124.0
 	snap := ride.Snapshot{ID: "x9", Stage: stage, Way: ride.Controlling, At: time.Unix(5000, 0), ClockS: l.StartS + 22,
 		Now: ride.Instruction{Words: l.Words, Say: l.Say, Watts: l.AimW, CadenceLow: l.CadenceLow, CadenceHigh: l.CadenceHigh, InS: l.PlanS - 22},
@@ -62,7 +66,7 @@ func guided(stage ride.Stage, part string) *web.CheckRidePage {
 		snap.Then = &ride.Instruction{Words: scaled.Legs[leg+1].Words}
 	}
 	guide := web.CheckGuide{Words: "Even for 12 of 18 s.", Share: 0.67}
-	sources := []web.CheckSource{{Name: "Crank meter", Watts: l.AimW + 6, Words: "186"}, {Name: "Trainer", Watts: l.AimW - 1, Words: "179"}}
+	sources := []web.CheckSource{{Name: "Crank meter", Watts: l.AimW + 6, Words: fmt.Sprintf("%.0f", l.AimW+6)}, {Name: "Trainer", Watts: l.AimW - 1, Words: fmt.Sprintf("%.0f", l.AimW-1)}}
 	switch {
 	case stage == ride.Waiting:
 		guide, sources = web.CheckGuide{}, nil
@@ -84,15 +88,18 @@ func guided(stage ride.Stage, part string) *web.CheckRidePage {
 		var tape []web.CheckMoment
 		for i := range 110 {
 			t := float64(i)
-			asked := 132.0
+			asked := before.AimW
 			if i > 76 {
-				asked = 180
+				asked = l.AimW
 			}
-			w := asked + 4*math.Sin(t/3) + 3*math.Sin(t/1.7)
-			if i > 76 && i < 82 {
-				w -= 48 * math.Exp(-(t-76)/2)
+			w := asked
+			if i > 76 {
+				w += (before.AimW - l.AimW) * math.Exp(-(t-76)/2)
 			}
-			tape = append(tape, web.CheckMoment{T: t, A: asked, W: []float64{1.034*w + 2*math.Sin(t*2.1), w}})
+			if w > 20 {
+				w += 4*math.Sin(t/3) + 3*math.Sin(t/1.7)
+			}
+			tape = append(tape, web.CheckMoment{T: t, A: asked, W: []float64{max(0, 1.034*w+math.Min(2, w/20)*math.Sin(t*2.1)), w}})
 		}
 		p.Draw(tape)
 	}
