@@ -250,7 +250,7 @@ func (q HandicapAsk) search(ctx context.Context, alone []float64) (bunch []int, 
 	for round := range rounds + 1 {
 		judge := round == 0 || round >= rounds/2 && round%2 == 0
 		if judge {
-			runs, err := q.runs(ctx, 1<<21, judgeRaces, bunch, settle(gaps))
+			runs, err := q.runs(ctx, 1<<21, min(judgeRaces, 15*rounds), bunch, settle(gaps))
 			if err != nil {
 				return nil, nil, err
 			}

@@ -107,69 +107,75 @@ func TestHandicapBeatsRules(t *testing.T) {
 		way   *Way
 		power float64
 	}{{"flat", flat(length), 1. / 3}, {"hilly", hills(length), 1. / 2}} {
-		began := time.Now()
-		ours, alone, rule, single := newTally(), newTally(), newTally(), newTally()
-		for g := range groups {
-			_, known := invented(uint64(g)+100, n)
-			q := HandicapAsk{Way: c.way, Road: testRoad, Entrants: known, Tactics: Homeward, Races: 1, Rounds: rounds, Seed: uint64(g), Workers: 2}
-			list, err := Handicap(context.Background(), q)
+		if !*all && c.name == "flat" {
+			continue // on 5 km of level road all come together whoever leaves when
+		}
+		t.Run(c.name, func(t *testing.T) { beats(t, c.name, c.way, c.power, groups, n, each, rounds) })
+	}
+}
+
+func beats(t *testing.T, name string, way *Way, power float64, groups, n, each, rounds int) {
+	began := time.Now()
+	ours, alone, rule, single := newTally(), newTally(), newTally(), newTally()
+	for g := range groups {
+		_, known := invented(uint64(g)+100, n)
+		q := HandicapAsk{Way: way, Road: testRoad, Entrants: known, Tactics: Homeward, Races: 1, Rounds: rounds, Seed: uint64(g), Workers: 2}
+		list, err := Handicap(context.Background(), q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		real := q
+		real.Seed = uint64(g) + 9000
+		times := q.aloneTimes()
+		rank := ranks(times)
+		ride := func(y *tally, bunch []int, gaps []float64) {
+			runs, err := real.runs(context.Background(), 0, each, bunch, gaps)
 			if err != nil {
 				t.Fatal(err)
 			}
-			real := q
-			real.Seed = uint64(g) + 9000
-			times := q.aloneTimes()
-			rank := ranks(times)
-			ride := func(y *tally, bunch []int, gaps []float64) {
-				runs, err := real.runs(context.Background(), 0, each, bunch, gaps)
-				if err != nil {
-					t.Fatal(err)
-				}
-				y.add(runs, rank)
-			}
-			bunch := bunches(times, q.bunchCount())
-			own := make([]int, n)
-			for i, s := range list.Starts {
-				own[i] = s.Bunch
-			}
-			ride(ours, own, list.Gaps)
-			ride(alone, bunch, gapsOf(times, bunch))
-			by := byRule(known, times, c.power)
-			ruled := bunches(by, q.bunchCount())
-			ride(rule, ruled, gapsOf(by, ruled))
-			one := bunches(by, n)
-			ride(single, one, gapsOf(by, one))
+			y.add(runs, rank)
 		}
-		report := func(name string, y *tally) {
-			line := fmt.Sprintf("csv,%s,%s,%d,%.2f,%.4f", c.name, name, groups, y.spread/y.races, math.Sqrt(y.chance/float64(groups)))
-			for k := range n {
-				line += fmt.Sprintf(",%.4f", y.byStart[k]/y.races)
-			}
-			for k := range n {
-				line += fmt.Sprintf(",%.0f", y.once[k])
-			}
-			t.Log(line)
+		bunch := bunches(times, q.bunchCount())
+		own := make([]int, n)
+		for i, s := range list.Starts {
+			own[i] = s.Bunch
 		}
-		report("ours", ours)
-		report("expected time alone", alone)
-		report("W/kg rule in as many bunches", rule)
-		report("W/kg rule each alone", single)
-		t.Logf("%s: %.0f s", c.name, time.Since(began).Seconds())
-		least := math.Min(rule.spread, single.spread)
-		bar := 0.65
-		if !*all {
-			bar = 0.9
+		ride(ours, own, list.Gaps)
+		ride(alone, bunch, gapsOf(times, bunch))
+		by := byRule(known, times, power)
+		ruled := bunches(by, q.bunchCount())
+		ride(rule, ruled, gapsOf(by, ruled))
+		one := bunches(by, n)
+		ride(single, one, gapsOf(by, one))
+	}
+	report := func(by string, y *tally) {
+		line := fmt.Sprintf("csv,%s,%s,%d,%.2f,%.4f", name, by, groups, y.spread/y.races, math.Sqrt(y.chance/float64(groups)))
+		for k := range n {
+			line += fmt.Sprintf(",%.4f", y.byStart[k]/y.races)
 		}
-		// On 5 km of level road all come together whoever leaves when.
-		if (*all || c.name == "hilly") && ours.spread > bar*least {
-			t.Errorf("%s: spread %.1f s, %.0f %% of the rule's", c.name, ours.spread/ours.races, 100*ours.spread/least)
+		for k := range n {
+			line += fmt.Sprintf(",%.0f", y.once[k])
 		}
-		if ours.chance >= alone.chance {
-			t.Errorf("%s: chances spread %.4f, by times alone %.4f", c.name, ours.chance, alone.chance)
-		}
-		if *all {
-			fair(t, c.name, ours, n, groups)
-		}
+		t.Log(line)
+	}
+	report("ours", ours)
+	report("expected time alone", alone)
+	report("W/kg rule in as many bunches", rule)
+	report("W/kg rule each alone", single)
+	t.Logf("%s: %.0f s", name, time.Since(began).Seconds())
+	least := math.Min(rule.spread, single.spread)
+	bar := 0.65
+	if !*all {
+		bar = 0.9
+	}
+	if ours.spread > bar*least {
+		t.Errorf("%s: spread %.1f s, %.0f %% of the rule's", name, ours.spread/ours.races, 100*ours.spread/least)
+	}
+	if ours.chance >= alone.chance {
+		t.Errorf("%s: chances spread %.4f, by times alone %.4f", name, ours.chance, alone.chance)
+	}
+	if *all {
+		fair(t, name, ours, n, groups)
 	}
 }
 

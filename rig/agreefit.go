@@ -13,6 +13,7 @@ type block struct {
 	at      float64 // s since the riding began
 	x, y    float64 // W of the one compared against, and of the source
 	cadence float64 // rpm; NaN unknown
+	cold    float64 // e^(−at/τ), of the τ in solve
 }
 
 // The ways in which Source can differ from Against: ln y' = sum of the
@@ -69,7 +70,7 @@ type fitted struct {
 
 // columns of a block.
 func (f *fitter) columns(b block) [ways]float64 {
-	c := [ways]float64{byGain: 1, byDrivetrain: 1, byCold: -math.Exp(-b.at / f.warmS)}
+	c := [ways]float64{byGain: 1, byDrivetrain: 1, byCold: -b.cold}
 	if f.cadRange > 0 && !math.IsNaN(b.cadence) {
 		c[byCadence] = (b.cadence - f.cadMid) / f.cadRange
 	}
@@ -77,6 +78,13 @@ func (f *fitter) columns(b block) [ways]float64 {
 		c[byPower] = (math.Log(b.x) - f.powMid) / f.powRange
 	}
 	return c
+}
+
+// heat sets what is still missing of the warmth, block by block.
+func (f *fitter) heat() {
+	for i, b := range f.blocks {
+		f.blocks[i].cold = math.Exp(-b.at / f.warmS)
+	}
 }
 
 // misfit is a block's residual in its standard deviation, with slopes.
@@ -103,6 +111,7 @@ func (f *fitter) misfit(b block, theta [ways]float64) (u float64, slope [ways]fl
 // near nothing by what sound sources differ by. Gauss-Newton, each step halved
 // until it makes the misfit less.
 func (f *fitter) solve(free [ways]bool) (fitted, bool) {
+	f.heat()
 	out := fitted{free: free, warmS: f.warmS, theta: [ways]float64{byDrivetrain: f.side}}
 	out.chi = f.chi(out.theta, free)
 	for range 20 {

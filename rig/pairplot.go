@@ -9,6 +9,7 @@ import (
 func (j *pairJudge) identity() Plot {
 	f := &j.out.fitter
 	p := Plot{Title: j.p.Source.Source + " against " + j.p.Against.Source, X: j.p.Against.Source + ", W", Y: j.p.Source.Source + ", W", Names: []string{"equal", "fit"}}
+	f.heat()
 	for _, b := range thinned(f.blocks) {
 		p.Points = append(p.Points, [2]float64{b.x, b.y})
 	}

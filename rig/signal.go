@@ -301,7 +301,7 @@ func (l *look) smoothed(c *track) {
 		sum += w
 	}
 	tau /= sum
-	se := math.Hypot(math.Sqrt(1/sum), 0.004*tau) // legs do not stop within one instant
+	se := math.Hypot(math.Sqrt(1/sum), 0.0025*tau) // legs do not stop within one instant
 	if tau-3*se < leastTau {
 		return
 	}
@@ -333,7 +333,7 @@ func (c *track) runDown(from, to, before float64) (tau, se float64, ok bool) {
 	for k := i; k < j && (len(x) == 0 || c.v[k] >= 6); k++ {
 		if v := c.v[k]; v < 0.85*before && v >= 6 {
 			x, y = append(x, c.t[k]), append(y, math.Log(v))
-			w = append(w, 1/(0.016*0.016/c.every+0.5*0.5/(v*v)))
+			w = append(w, 1/(0.014*0.014/c.every+0.5*0.5/(v*v)))
 		}
 	}
 	if len(x) < 4 || x[len(x)-1]-x[0] < 2 {

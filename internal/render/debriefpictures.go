@@ -116,7 +116,8 @@ func LeftPicture(w debrief.BalanceSeries) template.HTML {
 	})
 }
 
-// PowerPicture draws watts over time: means of equal pieces of a ride of some
+// PowerPicture draws watts over time, and as on the strip, where there would be
+// a road, how hard they were: means of equal pieces of a ride of some
 // seconds. critical is critical power, W; 0: not known.
 func PowerPicture(shape []float64, seconds, critical float64) template.HTML {
 	if len(shape) < 2 || !(seconds > 0) {
@@ -138,7 +139,7 @@ func PowerPicture(shape []float64, seconds, critical float64) template.HTML {
 		step := seconds / float64(len(shape))
 		for i, w := range shape {
 			if w > 0 && critical > 0 {
-				a.f(`<path fill="var(--k%d)" d="M%s %sV%sH%sV%sZ"/>`, level(w/critical), at(a.x(float64(i)*step)), at(a.low), at(a.y(w)), at(a.x(float64(i+1)*step)+0.2), at(a.low))
+				a.f(`<path fill="var(--k%d)" d="M%s %sV%sH%sV%sZ"/>`, level(w/critical), at(a.x(float64(i)*step)), at(a.low), at(a.low-9), at(a.x(float64(i+1)*step)+0.2), at(a.low))
 			}
 		}
 		var points [][2]float64

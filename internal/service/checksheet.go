@@ -114,6 +114,9 @@ type CheckPoint struct {
 	Watts   float64 `json:"watts"`
 }
 
+// KMH is the wheel speed in km/h.
+func (p CheckPoint) KMH() float64 { return 3.6 * p.WheelMS }
+
 // units are the unit of each subject's size.
 var units = map[rig.Subject]string{
 	rig.Offset: "W", rig.Delay: "s", rig.Smoothing: "s", rig.Stuck: "s", rig.Spikes: "number", rig.ZeroOffset: "N m", rig.BrakeLag: "s",

@@ -22,8 +22,10 @@ const (
 	guideCad    = 45.0 // s of a cadence
 	guideEven   = 18.0 // s within guideAround of their own mean
 	guideAround = 0.10
-	guideStill  = 8.0 // s that a wheel must have stood
-	guideZeroed = 4.0 // s after a zero offset was set
+	guideStill  = 8.0  // s that a wheel must have stood
+	guideZeroed = 4.0  // s after a zero offset was set
+	guideTurned = 18.0 // s of cranks turned backwards
+	guideBack   = 24.0 // s into that step: a cadence sensor needs some seconds to tell
 )
 
 // CheckGuide is how far a step is, for the page.
@@ -78,7 +80,11 @@ func (g *checkGuide) take(s ride.Snapshot) (now CheckGuide, next bool) {
 	case "steps", "cadences":
 		now, next = g.steady(s, part, into, dt)
 	case "zero":
-		now, next = g.zero(s, into)
+		if g.step > 0 && g.parts[g.step-1] == "zero" {
+			now, next = g.backwards(s, into, dt)
+		} else {
+			now, next = g.zero(s, into)
+		}
 	case "coast-down":
 		now, next = g.coast(s, into, dt)
 	default:
@@ -144,6 +150,23 @@ func (g *checkGuide) zero(s ride.Snapshot, into float64) (CheckGuide, bool) {
 		return CheckGuide{"Keep feet off; it goes on by itself, or when you say so.", share(into, s.Step.LengthS)}, false
 	}
 	return CheckGuide{"The device has answered.", 1}, s.Stage == ride.Riding && s.At.Sub(g.zeroed).Seconds() > guideZeroed
+}
+
+// backwards is done when the cranks have been turned for long enough without a
+// push; what a device answered to the step before does not end it.
+func (g *checkGuide) backwards(s ride.Snapshot, into, dt float64) (CheckGuide, bool) {
+	if s.You.Cadence == nil { // nothing tells whether they turn
+		return CheckGuide{Share: share(into, s.Step.LengthS)}, false
+	}
+	if *s.You.Cadence > 20 {
+		g.even += dt
+	}
+	done := math.Min(g.even/guideTurned, into/guideBack)
+	words := fmt.Sprintf("Turned for %.0f of %.0f s.", math.Min(guideTurned, math.Floor(g.even)), guideTurned)
+	if g.even == 0 && into > 8 {
+		words = "The cranks do not turn yet, as far as the cadence tells."
+	}
+	return CheckGuide{words, math.Min(1, done)}, done >= 1
 }
 
 // calibrated tells whether a notice ends a calibration, and whether well.

@@ -115,7 +115,7 @@ func newCheckReportPage(c store.RigCheck, sheet service.CheckSheet, applied []st
 	for i, f := range sheet.Findings {
 		p.Findings = append(p.Findings, findingView(i+1, f))
 	}
-	p.Clear = strings.Join(sheet.Clear, ", ")
+	p.Clear = capital(strings.Join(sheet.Clear, ", "))
 	for _, u := range sheet.Unsaid {
 		what := strings.Join(u.Subjects, ", ")
 		if u.Source != "" {

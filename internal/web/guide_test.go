@@ -134,3 +134,24 @@ func TestGuideLeavesALengthenedStep(t *testing.T) {
 		t.Errorf("it says %+v", now)
 	}
 }
+
+// Cranks turned backwards are counted, and a zero that was set in the step
+// before does not end this one.
+func TestGuideCountsCranksTurnedBackwards(t *testing.T) {
+	turning := func(rpm float64) func(float64) ride.Snapshot {
+		return func(float64) ride.Snapshot {
+			s := watts(0)
+			s.You.Cadence = &rpm
+			s.Notices = []ride.Notice{{At: time.Unix(995, 0), Kind: ride.AboutSensor, Words: "The zero offset of Crank meter is set."}}
+			return s
+		}
+	}
+	g, leg, length := guideOf(t, "zero")
+	if at := g.ridden(leg+1, length, turning(60)); at < 23 || at > 25 {
+		t.Errorf("done after %.1f s", at)
+	}
+	g, leg, length = guideOf(t, "zero")
+	if at := g.ridden(leg+1, length, turning(0)); at != 0 {
+		t.Errorf("done after %.1f s with still cranks", at)
+	}
+}

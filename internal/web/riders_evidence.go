@@ -16,6 +16,7 @@ var riderKinds = []RiderKind{
 	{"heart_rate", "Heart rate at an easy load", "Watts and heart rate after five even minutes."},
 	{"threshold", "A threshold you were told", "In watts, and where it comes from."},
 	{"best", "The best of a ride", "The highest mean power over a time, in a ride that may not have been all out."},
+	{"ride", "The hardest effort of a ride", "The mean power that came nearest to your limit, and whether more was possible."},
 	{"test", "A maximal test", "Mean power over a time ridden all out. Only after the health questions."},
 }
 

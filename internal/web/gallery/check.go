@@ -2,6 +2,7 @@ package gallery
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"chainline/internal/ride"
@@ -31,8 +32,8 @@ func checks() []web.State {
 	curveUsed := []store.Correction{{CheckID: "k1", Source: "power curve of the trainer", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC)}}
 	return []web.State{
 		{Name: "check-choose", Page: choose}, {Name: "check-choose-running", Page: running}, {Name: "check-choose-wrong", Page: wrong}, {Name: "check-choose-empty", Page: web.NewCheckPage(nil, nil, map[string]string{"what": "ride"}, nil)},
-		{Name: "check-waiting", Page: guided(ride.Waiting, 0)}, {Name: "check-zero", Page: guided(ride.Riding, 16)}, {Name: "check-step", Page: guided(ride.Riding, 21)},
-		{Name: "check-cadence", Page: guided(ride.Paused, 35)}, {Name: "check-coast", Page: guided(ride.Riding, 39)}, {Name: "check-ended", Page: ended},
+		{Name: "check-waiting", Page: guided(ride.Waiting, "easy")}, {Name: "check-zero", Page: guided(ride.Riding, "zero")}, {Name: "check-step", Page: guided(ride.Riding, "steps")},
+		{Name: "check-cadence", Page: guided(ride.Paused, "cadences")}, {Name: "check-coast", Page: guided(ride.Riding, "coast-down")}, {Name: "check-ended", Page: ended},
 		{Name: "check-report", Page: web.NewCheckReportPage(check, found(), nil)}, {Name: "check-report-applied", Page: web.NewCheckReportPage(check, found(), applied)},
 		{Name: "check-report-taken-back", Page: web.NewCheckReportPage(check, found(), back)},
 		{Name: "check-report-right", Page: web.NewCheckReportPage(check, right(), nil)}, {Name: "check-report-cannot-say", Page: web.NewCheckReportPage(check, unsaid(), nil)},
@@ -41,8 +42,8 @@ func checks() []web.State {
 	}
 }
 
-// guided is the guided page in a leg of the check.
-func guided(stage ride.Stage, leg int) *web.CheckRidePage {
+// guided is the guided page in the first leg of a part of the check.
+func guided(stage ride.Stage, part string) *web.CheckRidePage {
 	x, _ := session.Find(session.RigCheckID)
 	scaled, _, err := session.Scale(x.Session(), session.View{ThresholdW: 240, CriticalPowerW: 250, WPrimeJ: 14000, MaxPowerW: 900, HoldsPower: true})
 	if err != nil {
@@ -50,6 +51,7 @@ func guided(stage ride.Stage, leg int) *web.CheckRidePage {
 	}
 	s := set(false)
 	s.Title, s.Session, s.ID = "Rig check", &scaled, "x9"
+	leg := slices.Index(session.CheckParts(scaled.Legs), part)
 	l := scaled.Legs[leg]
 	rpm, bpm := 86.0, 124.0
 	snap := ride.Snapshot{ID: "x9", Stage: stage, Way: ride.Controlling, At: time.Unix(5000, 0), ClockS: l.StartS + 22,
@@ -72,7 +74,7 @@ func guided(stage ride.Stage, leg int) *web.CheckRidePage {
 	case l.Kind == session.Off:
 		guide = web.CheckGuide{Words: "Keep feet off; it goes on by itself, or when you say so.", Share: 0.67}
 		sources[0].Words, sources[1].Words = "0", "0"
-		if leg > 20 {
+		if part == "coast-down" {
 			guide.Words = "The wheel still runs, at 12 km/h."
 		}
 	}
