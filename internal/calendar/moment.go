@@ -92,10 +92,8 @@ func parseWall(s string) (wall time.Time, day, inUTC, ok bool) {
 		layout, day = "20060102", true
 	}
 	wall, err := time.Parse(layout, s)
-	if err != nil && strings.HasSuffix(s, "60") && len(s) == 15 { // a leap second
-		if wall, err = time.Parse(layout, s[:13]+"59"); err == nil {
-			wall = wall.Add(time.Second)
-		}
+	if err != nil && strings.HasSuffix(s, "60") && len(s) == 15 { // a leap second is the second before (3.3.5)
+		wall, err = time.Parse(layout, s[:13]+"59")
 	}
 	return wall, day, inUTC, err == nil && wall.Year() >= firstYear && wall.Year() <= lastYear
 }

@@ -111,11 +111,9 @@ func TestMyRaceAgainstTheField(t *testing.T) {
 	}
 }
 
-// Binomial ranks for 95 % about a median, as tables of the sign test have
-// them: 6 to 1, 10 to 2, 20 to 6, 50 to 18 (Conover 1999, Practical
-// Nonparametric Statistics, table A3, from memory; the sums are made here
-// once more from the binomial coefficients).
-func TestPublishedMedianRanks(t *testing.T) {
+// The ranks that hold the median with 95 %, against sums of the binomial
+// coefficients made here once more.
+func TestMedianRanks(t *testing.T) {
 	for n, want := range map[int]int{6: 1, 10: 2, 20: 6, 50: 18} {
 		got, ok := medianRank(n)
 		if !ok || got+1 != want {
