@@ -122,6 +122,9 @@ func (s *Server) askWhose(r *http.Request, p *DebriefPage, row service.RideRow, 
 		for _, b := range all[:min(len(all), 30)] {
 			briefs = append(briefs, Option{Value: b.ID, Label: b.Title})
 		}
+		if b, err := s.store.Brief(r.Context(), row.BriefID); err == nil && !slices.ContainsFunc(briefs, func(o Option) bool { return o.Value == b.ID }) {
+			briefs = append(briefs, Option{Value: b.ID, Label: b.Title})
+		}
 	}
 	values := typed.whose
 	if values == nil {
