@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -95,6 +96,9 @@ func CheckRig(ctx context.Context, q CheckRequest) (CheckSheet, error) {
 	}
 	sheet := newCheckSheet(report, names)
 	sheet.Rider, sheet.Rig, sheet.From, sheet.Bench = names.rider, names.rig, q.From, q.Bench
+	if report.Clock != nil {
+		sheet.From = append(slices.Clone(q.From), otherClock(*report.Clock))
+	}
 	sheet.Made, sheet.ThresholdGuessed = q.Brief.Today, in.Threshold == 0
 	sheet.Devices = q.Devices
 	sheet.Guided, sheet.Host = len(in.Phases) > 0, q.Host
@@ -105,6 +109,19 @@ func CheckRig(ctx context.Context, q CheckRequest) (CheckSheet, error) {
 		sheet.Begun = time.Unix(int64(sec), int64(frac*1e9)).In(time.FixedZone("", in.Recording.ZoneSeconds))
 	}
 	return sheet, nil
+}
+
+// otherClock says how the second recording's clock goes by the first's.
+func otherClock(c rig.Clock) string {
+	way := "later"
+	if c.LateS < 0 {
+		way = "earlier"
+	}
+	words := fmt.Sprintf("the second recording's clock stands %.1f s %s", math.Abs(c.LateS), way)
+	if c.Fast.SD > 0 {
+		words += fmt.Sprintf(" and runs fast by %.0f parts in a million (%.0f to %.0f)", 1e6*c.Fast.Mean, 1e6*(c.Fast.Mean-z95*c.Fast.SD), 1e6*(c.Fast.Mean+z95*c.Fast.SD))
+	}
+	return strings.ReplaceAll(words, "-", "−")
 }
 
 // checkNames are whom and what a check is about, and the key of each source of

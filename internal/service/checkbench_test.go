@@ -68,3 +68,29 @@ func TestCurveFromCoastsOnTheBench(t *testing.T) {
 		t.Errorf("%d coast-downs in %.0f min: %+v", len(sheet.Coasts), sheet.Minutes, sheet.Coasts)
 	}
 }
+
+// Two recordings of one ride: the report says how their clocks go.
+func TestClocksOfTwoRecordings(t *testing.T) {
+	read, devices := ridden(t, "bench")
+	other := read.Recording
+	other.Channels = slices.Clone(other.Channels)
+	for i, c := range other.Channels {
+		c.Seconds = slices.Clone(c.Seconds)
+		for k := range c.Seconds {
+			c.Seconds[k] = c.Seconds[k]*1.0005 + 40
+		}
+		other.Channels[i] = c
+	}
+	other.Marks = nil
+	q := service.CheckRequest{Brief: checkFiles(), Devices: devices, Bench: true, From: []string{"one", "two"},
+		Looks: []service.CheckLook{service.CheckOfRide(read), {Recording: &other, Name: "two"}}}
+	sheet, err := service.CheckRig(t.Context(), q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	says := sheet.From[len(sheet.From)-1]
+	if len(sheet.From) != 3 || !strings.Contains(says, "clock stands 40.") && !strings.Contains(says, "clock stands 39.") || !strings.Contains(says, "parts in a million") {
+		t.Errorf("%q", sheet.From)
+	}
+	t.Log(says)
+}
