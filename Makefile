@@ -28,6 +28,8 @@ bench: ## speed, with the processor and a calibration loop
 	go test -run '^$$' -bench . -benchmem ./physics ./pacing
 	go test -run '^$$' -bench . ./internal/sensor/... ./internal/journal ./internal/fitfile
 	go test -run '^$$' -bench . -benchmem ./debrief ./internal/intake
+	go test -run '^$$' -bench 'Import$$|SeasonOfRides' -benchtime 1x -timeout 20m ./internal/service
+	go test -run '^$$' -bench ThousandRaces -benchtime 1x -timeout 20m ./race
 	go test -run '^$$' -bench . -benchtime 1x -timeout 20m ./internal/ride
 	go test -run '^$$' -bench 'BriefChange|Pages' -benchtime 40x ./internal/web
 	go test -run TestSpeed -v -count 1 ./internal/evidence -args -speed
@@ -37,11 +39,14 @@ evidence: ## recompute the tables in docs/evidence.md (minutes)
 	go test -run 'GateProperties|EngineProperties|TestKilled' -v -count 1 -timeout 60m ./internal/ride -args -all
 	go test -run TestDamage -v -count 1 -timeout 60m ./internal/fitfile -args -all
 	go test -run 'Coverage|Learn|Road|TimeOff' -v -count 1 -timeout 60m ./capacity ./debrief -args -all
+	CHAINLINE_BEYOND=12 go test -run Beyond -v -count 1 -timeout 30m ./rig
 
 fuzz: ## half a minute on every reader
 	for f in FuzzReadGPX FuzzReadCSV; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./course || exit 1; done
 	for f in $$(go test -list '^Fuzz' ./internal/sensor/gatt | grep ^Fuzz); do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/sensor/gatt || exit 1; done
 	go test -run '^$$' -fuzz '^FuzzSignals$$' -fuzztime 30s ./internal/sensor/bluetooth
+	go test -run '^$$' -fuzz '^FuzzRead$$' -fuzztime 30s ./internal/calendar
+	for f in FuzzReadResults FuzzOpenShare; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/service || exit 1; done
 	for f in FuzzGPX FuzzCSV; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/intake || exit 1; done
 	go test -run '^$$' -fuzz '^FuzzReadActivity$$' -fuzztime 30s ./internal/fitfile
 	for f in FuzzRider FuzzRig FuzzRoad FuzzEvent FuzzPlan; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/input || exit 1; done
