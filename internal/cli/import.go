@@ -127,6 +127,9 @@ func sayImport(ctx context.Context, s Streams, lib *service.App, id service.Impo
 	if err == nil && p.State != service.ImportDone {
 		err = &problem.Error{Kind: problem.Failed, Message: "the import did not come to its end: " + p.Failed}
 	}
+	if err == nil && p.New+p.Same == 0 && len(p.Refused) > 0 {
+		err = &problem.Error{Kind: problem.Failed, Message: "nothing was taken in: in none of the files could a ride be read"}
+	}
 	return err
 }
 

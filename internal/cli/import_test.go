@@ -59,6 +59,9 @@ func TestImportRidesAndDebriefOne(t *testing.T) {
 	if err := os.WriteFile(notes, []byte("buy tubes\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	if none := run("import", notes, "--data", dir); none.code != 1 || !strings.Contains(none.err, "nothing was taken in") || !strings.Contains(none.out, "notes.txt") {
+		t.Errorf("nothing but notes: %+v", none)
+	}
 	got := run("import", files["fit"], notes, "--rider", "ada", "--rig", "Cellar", "--data", dir, "--json")
 	var p struct {
 		Schema string
