@@ -40,9 +40,9 @@ func (l *look) examineHeart() {
 	}
 	mean, sd := countLocked(beats)
 	share := mean / float64(len(beats))
-	// An end is known to a second; and the first and last turns of the cranks
-	// are shown now by the one, now by the other.
-	se := math.Hypot(math.Hypot(sd, 0.2*math.Sqrt(edges))/float64(len(beats)), 0.00015+0.0009*share)
+	// An end is known to a second; and legs that start, stop or shift are shown
+	// now by the one, now by the other, the longer a reading of cadence takes.
+	se := math.Hypot(math.Hypot(sd, 0.2*math.Sqrt(edges))/float64(len(beats)), 0.00015+(0.0005+0.0005*l.cadence.every)*share)
 	f := Finding{
 		Subject: LockedHeart, Source: l.heart.source, Sure: 0.999,
 		What: fmt.Sprintf("%s shows the cadence, not the heart, for %.0f %% of the time; watts are not harmed, at %.0f W as elsewhere, but what is learnt from heart rate is.", l.heart.source, 100*share, l.threshold),
