@@ -89,6 +89,10 @@ func (s *Server) eventReady(w http.ResponseWriter, r *http.Request) error {
 	}
 	p := &ReadyPage{Base: Base{Title: "Who is ready for " + o.Name, Section: "/events"}, Back: "/events/" + o.ID,
 		Empty: Empty{Says: "Nobody can be looked at yet.", Why: "A start list is made of the riders and rigs that are kept here.", Path: "/riders", Link: "To the riders"}}
+	// What goes on is asked before the table is read: a brief that is made in
+	// between is then at worst said to be under way.
+	making, failed, running := s.startLists.says(o.ID)
+	p.Making = making
 	if p.Rows, p.Absent, err = s.readyLines(r.Context(), o); err != nil {
 		return err
 	}
@@ -102,9 +106,6 @@ func (s *Server) eventReady(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	p.Says = fmt.Sprintf("%d of %d are ready.", ready, len(p.Rows))
-	var running bool
-	var failed []string
-	p.Making, failed, running = s.startLists.says(o.ID)
 	p.Absent = append(p.Absent, failed...)
 	if missing > 0 && !running && len(courses) > 0 {
 		p.Ask(o.ID, missing, courseOptions(courses))
