@@ -89,10 +89,7 @@ func (w World) sample(r *rand.Rand, o Orders) draw {
 	for i := range z {
 		z[i] = r.NormFloat64()
 	}
-	road := w.Road
-	road.BikeMass = math.Max(0.5*road.BikeMass, road.BikeMass+w.BikeSD*z[0])
-	road.CdA = math.Max(0.5*road.CdA, road.CdA+w.DragAreaSD*z[1])
-	road.Crr = math.Max(0.3*road.Crr, road.Crr+w.CrrSD*z[2])
+	road := w.Road.Changed(w.BikeSD*z[0], w.DragAreaSD*z[1], w.CrrSD*z[2])
 	mass := math.Max(0.7*w.RiderMass, w.RiderMass+w.RiderSD*z[3])
 	form, hold := math.Exp(formSD*z[5]), math.Exp(w.Holding.sd()*z[6])
 	if w.Steady {

@@ -42,6 +42,17 @@ type Motion struct {
 	DescentCap float64 // m/s, 0 means none
 }
 
+// Changed is the road with so much more (or less) bicycle mass (kg), drag area
+// (m²) and rolling coefficient, as forecasts draw them: mass and drag stay
+// above half of what they are, rolling above 0.3 of it, so that no draw is
+// without weight or drag.
+func (r Road) Changed(bikeMass, cdA, crr float64) Road {
+	r.BikeMass = math.Max(0.5*r.BikeMass, r.BikeMass+bikeMass)
+	r.CdA = math.Max(0.5*r.CdA, r.CdA+cdA)
+	r.Crr = math.Max(0.3*r.Crr, r.Crr+crr)
+	return r
+}
+
 // Motion puts a rider of the given body mass (kg) on the road.
 // The bearing loss v·(91 + 8.7·v)·10⁻³ W is that of Martin et al. 1998.
 func (r Road) Motion(riderMass float64) Motion {

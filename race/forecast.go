@@ -133,10 +133,7 @@ func (q Ask) rider(r *rand.Rand) (Rider, float64) {
 	for i := range z {
 		z[i] = r.NormFloat64()
 	}
-	road := q.Road
-	road.BikeMass = math.Max(0.5*road.BikeMass, road.BikeMass+q.BikeSD*z[0])
-	road.CdA = math.Max(0.5*road.CdA, road.CdA+q.DragSD*z[1])
-	road.Crr = math.Max(0.3*road.Crr, road.Crr+q.CrrSD*z[2])
+	road := q.Road.Changed(q.BikeSD*z[0], q.DragSD*z[1], q.CrrSD*z[2])
 	mass := math.Max(0.7*q.Me.Mass, q.Me.Mass+q.Me.MassSD*z[3])
 	day := math.Exp(formSD * z[4])
 	c.CriticalPower, c.WPrime, c.MaxPower, c.Fade = c.CriticalPower*day, c.WPrime*day, math.Max(c.MaxPower, 1.2*c.CriticalPower*day), c.Fade*day

@@ -80,8 +80,14 @@ var pdfPage = regexp.MustCompile(`/Type\s*/Page[^s]`)
 // The report prints on one sheet.
 func TestCheckReportPrintsOnOneSheet(t *testing.T) {
 	t.Parallel()
+	oneSheet(t, "check-report", "check-report-applied", "check-report-plain", "check-report-cannot-say")
+}
+
+// oneSheet prints states of the gallery and counts their sheets.
+func oneSheet(t *testing.T, states ...string) {
+	t.Helper()
 	b := open(t, gallery.States()...)
-	for _, state := range []string{"check-report", "check-report-applied", "check-report-plain", "check-report-cannot-say"} {
+	for _, state := range states {
 		b.visit("/gallery/" + state)
 		var pdf []byte
 		b.do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {

@@ -1,16 +1,12 @@
 package browser_test
 
 import (
-	"context"
 	"fmt"
 	"strings"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
-
-	"chainline/internal/web/gallery"
 )
 
 // rideTable is half an hour with five harder minutes, some days ago.
@@ -72,18 +68,5 @@ func TestRidesInTheBrowser(t *testing.T) {
 // A debrief prints on one sheet, with and without a plan.
 func TestDebriefPrintsOnOneSheet(t *testing.T) {
 	t.Parallel()
-	b := open(t, gallery.States()...)
-	for _, state := range []string{"debrief", "debrief-no-plan", "debrief-cleaned", "debrief-nobody"} {
-		b.visit("/gallery/" + state)
-		var pdf []byte
-		b.do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
-			yes := true
-			r, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: &yes})
-			pdf = r.Data
-			return err
-		}))
-		if n := len(pdfPage.FindAll(pdf, -1)); n != 1 {
-			t.Errorf("%s prints on %d sheets", state, n)
-		}
-	}
+	oneSheet(t, "debrief", "debrief-no-plan", "debrief-cleaned", "debrief-nobody")
 }

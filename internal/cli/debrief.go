@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"chainline/internal/fitfile"
 	"chainline/internal/problem"
@@ -62,13 +63,7 @@ func debriefCommand(s Streams) *cobra.Command {
 	}
 	f := c.Flags()
 	f.SortFlags = false
-	f.StringVar(&q.Brief.Rider, "rider", "", "the rider, a YAML `file`")
-	f.StringVar(&q.Brief.Rig, "rig", "", "what was ridden on, a YAML `file`")
-	f.StringVar(&q.Brief.Course, "course", "", "the course of the ride, a GPX or CSV `file`")
-	f.StringVar(&q.Brief.Road, "road", "", "what the course was ridden on, a YAML `file`")
-	f.StringVar(&q.Brief.Event, "event", "", "the event, a YAML `file`")
-	f.StringVar(&q.Harder, "harder", "", "could you have gone harder? `answer`: no, little or much")
-	f.Var(weighed{&q.Weighed}, "weighed", "the scales before and after, and what was drunk: `kg,kg,litres`, like 61.6,61.1,0.55")
+	lookedAtFlags(f, &q)
 	f.StringVar(&q.Source, "power-source", "", "the `name` of the power source to go by, where a recording has several")
 	f.BoolVar(&q.Alone, "alone", false, "nobody was near enough to give shelter")
 	f.BoolVar(&q.AsRecorded, "as-recorded", false, "leave spikes, drop-outs and stuck values in")
@@ -141,6 +136,18 @@ func (k keptRide) write(r *recording.Recording) error {
 		return &problem.Error{Kind: problem.Failed, Message: "the ride cannot be written: " + err.Error(), Err: err}
 	}
 	return k.to.write(b.Bytes())
+}
+
+// lookedAtFlags are what a ride that is looked at belongs to and what was said
+// of it.
+func lookedAtFlags(f *pflag.FlagSet, q *service.DebriefRequest) {
+	f.StringVar(&q.Brief.Rider, "rider", "", "the rider, a YAML `file`")
+	f.StringVar(&q.Brief.Rig, "rig", "", "what was ridden on, a YAML `file`")
+	f.StringVar(&q.Brief.Course, "course", "", "the course of the ride, a GPX or CSV `file`")
+	f.StringVar(&q.Brief.Road, "road", "", "what the course was ridden on, a YAML `file`")
+	f.StringVar(&q.Brief.Event, "event", "", "the event, a YAML `file`")
+	f.StringVar(&q.Harder, "harder", "", "could you have gone harder? `answer`: no, little or much")
+	f.Var(weighed{&q.Weighed}, "weighed", "the scales before and after, and what was drunk: `kg,kg,litres`, like 61.6,61.1,0.55")
 }
 
 func runDebrief(ctx context.Context, s Streams, q service.DebriefRequest, p *progress, asJSON bool, keep keptRide) error {

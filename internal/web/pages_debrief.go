@@ -141,12 +141,18 @@ func (s *Server) askWhose(r *http.Request, p *DebriefPage, row service.RideRow, 
 	return nil
 }
 
-func (s *Server) answerRide(w http.ResponseWriter, r *http.Request) error {
+// keptAndTyped is the ride of a form and what was typed into it.
+func (s *Server) keptAndTyped(r *http.Request) (service.RideRow, map[string]string, error) {
 	row, err := s.keptOf(r)
 	if err != nil {
-		return err
+		return row, nil, err
 	}
 	typed, err := Typed(r)
+	return row, typed, err
+}
+
+func (s *Server) answerRide(w http.ResponseWriter, r *http.Request) error {
+	row, typed, err := s.keptAndTyped(r)
 	if err != nil {
 		return err
 	}
@@ -175,11 +181,7 @@ func scalesTyped(row service.RideRow, typed map[string]string, u form.Units) map
 }
 
 func (s *Server) weighRide(w http.ResponseWriter, r *http.Request) error {
-	row, err := s.keptOf(r)
-	if err != nil {
-		return err
-	}
-	typed, err := Typed(r)
+	row, typed, err := s.keptAndTyped(r)
 	if err != nil {
 		return err
 	}
@@ -217,11 +219,7 @@ func (s *Server) weighRide(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) assignRide(w http.ResponseWriter, r *http.Request) error {
-	row, err := s.keptOf(r)
-	if err != nil {
-		return err
-	}
-	typed, err := Typed(r)
+	row, typed, err := s.keptAndTyped(r)
 	if err != nil {
 		return err
 	}
@@ -240,11 +238,7 @@ func (s *Server) assignRide(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) changeRide(w http.ResponseWriter, r *http.Request) error {
-	row, err := s.keptOf(r)
-	if err != nil {
-		return err
-	}
-	typed, err := Typed(r)
+	row, typed, err := s.keptAndTyped(r)
 	if err != nil {
 		return err
 	}
