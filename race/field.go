@@ -42,7 +42,32 @@ const (
 	fieldTop, fieldTopSD                      = 12.5, 0.18  // W/kg
 	fieldFade                                 = 0.09        // of CP per unit of ln(time/30 min)
 	leaders                                   = 0.6         // share of riders who take turns
+
+	// What is not known of the field that will stand at the line, until results
+	// are in: sds of logarithms. Our judgement.
+	doubtCrowd, doubtShift, doubtStarters = 0.35, 0.02, 0.2
 )
+
+// doubted is the field as it may be on one day: how it crowds, how strong it is
+// and how many come. Results take the doubt away as they outweigh what was
+// believed before; how many come stays open.
+func (f Field) doubted(r *rand.Rand) Field {
+	left := math.Sqrt(shrink / (shrink + float64(f.Learnt)))
+	f.A, f.B = f.crowding()
+	f.A *= math.Exp(left * doubtCrowd * r.NormFloat64())
+	f.B *= math.Exp(left * doubtCrowd * r.NormFloat64())
+	f.Shift += left * doubtShift * r.NormFloat64()
+	f.Starters = max(min(5, f.Starters), int(math.Round(float64(f.Starters)*math.Exp(doubtStarters*r.NormFloat64()))))
+	return f
+}
+
+// crowding are the distribution's two parameters.
+func (f Field) crowding() (a, b float64) {
+	if f.A == 0 {
+		return crowdA, crowdB
+	}
+	return f.A, f.B
+}
 
 // Draw is a start list. The road's drag area is meant for 75 kg and scaled
 // with the body's surface (mass to 0.425, DuBois and DuBois 1916, from
@@ -65,10 +90,7 @@ func (f Field) Draw(r *rand.Rand, road physics.Road, lasts float64) []Rider {
 
 // one is the W/kg of one rider of the field.
 func (f Field) one(r *rand.Rand) float64 {
-	a, b := f.A, f.B
-	if a == 0 {
-		a, b = crowdA, crowdB
-	}
+	a, b := f.crowding()
 	u, z, e := r.Float64(), r.NormFloat64(), r.ExpFloat64()
 	low, high := f.Category.Min, f.Category.max()
 	var wkg float64
@@ -93,10 +115,7 @@ func (f Field) one(r *rand.Rand) float64 {
 
 // Middle is the median W/kg of the field before anything was learnt.
 func (f Field) Middle() float64 {
-	a, b := f.A, f.B
-	if a == 0 {
-		a, b = crowdA, crowdB
-	}
+	a, b := f.crowding()
 	low, high := f.Category.Min, f.Category.max()
 	switch {
 	case low <= 0 && math.IsInf(high, 1) && f.Category.Women:
