@@ -135,8 +135,9 @@ function where(s: Strip, t: Trace): number {
 }
 
 function ridden(s: Strip, x: (n: number) => number, y: (w: number) => number): string {
-  const last = s.trace?.at(-1)?.s ?? 1;
-  return (s.trace ?? []).map((t, i) => `${i ? "L" : "M"}${x(s.kind === "free" ? t.s / last : where(s, t)).toFixed(1)} ${y(t.w).toFixed(1)}`).join("");
+  const trace = s.trace ?? [];
+  const last = trace.length ? trace[trace.length - 1].s : 1;
+  return trace.map((t, i) => `${i ? "L" : "M"}${x(s.kind === "free" ? t.s / last : where(s, t)).toFixed(1)} ${y(t.w).toFixed(1)}`).join("");
 }
 
 // moveStrip puts the rider where they are, and the line on to there.
