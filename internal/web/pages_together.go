@@ -23,7 +23,8 @@ import (
 type TogetherNewPage struct {
 	Base
 	Form    *Form
-	Of      []Field // title, course, road, event
+	Name    Field
+	Of      []Field // course, road, event
 	Shelter Field   // how much
 	Rows    []GroupRow
 	Missing []Empty
@@ -139,8 +140,8 @@ func NewTogetherNewPage(choices map[store.Kind][]Option, courses []Option, value
 		p.Missing = append(p.Missing, Empty{Says: "There is no course to ride yet.", Why: "A group rides a course that came from a file; a sketch does not say where its climbs stand.", Path: "/courses/new", Link: "Add a course"})
 		return p
 	}
-	p.Of = append(p.Of, f.Field(Field{Name: "title", Label: "What is it called?", Hint: "Everybody sees it. Empty: the course's name."}),
-		f.Field(Field{Name: "course", Label: "Which course?", Kind: "select", Options: courses}))
+	p.Name = f.Field(Field{Name: "title", Label: "What is it called?", Hint: "Everybody sees it. Empty: the course's name."})
+	p.Of = append(p.Of, f.Field(Field{Name: "course", Label: "Which course?", Kind: "select", Options: courses}))
 	if len(choices[store.Road]) > 0 {
 		p.Of = append(p.Of, f.Field(Field{Name: "road", Label: "On which road?", Kind: "select", Options: append([]Option{{Label: "An ordinary open road"}}, choices[store.Road]...)}))
 	}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"chainline/internal/form"
@@ -20,6 +21,7 @@ type Company struct {
 	Link   string `json:"link"`   // how the host is heard, in a sentence
 	Silent bool   `json:"silent"` // the host is not heard
 
+	Here      string `json:"here"`  // who waits at the line
 	Ahead     string `json:"ahead"` // "4 s" to the next one ahead; "–" when there is nobody
 	AheadWho  string `json:"ahead_who"`
 	Behind    string `json:"behind"`
@@ -53,7 +55,7 @@ type CompanyDot struct {
 // Class is how the list draws the dot: what the shape says, and whether there
 // are seconds before it.
 func (d CompanyDot) Class() string {
-	class := d.Mark
+	class := "is-" + d.Mark
 	for _, more := range []struct {
 		is   bool
 		name string
@@ -112,8 +114,10 @@ func NewCompany(s ride.GroupSheet, lengthM float64, u form.Units) *Company {
 		c.Keeping = "The group is being kept together."
 	}
 	me, last := -1, math.NaN()
+	among := slices.ContainsFunc(s.Riders, func(r ride.GroupDot) bool { return r.You })
+	var here []string
 	for i, r := range s.Riders {
-		d := companyDot(r, lengthM, u)
+		d := companyDot(r, lengthM, among, u)
 		if r.State == ride.DotGone {
 			c.Left = append(c.Left, d)
 			continue
@@ -128,7 +132,13 @@ func NewCompany(s ride.GroupSheet, lengthM float64, u form.Units) *Company {
 			last = r.BehindS
 		}
 		d.Bring = s.Host && r.LateS > 0 && r.State == ride.DotRiding && len(c.Dots) > 0
+		if r.State == ride.DotWaiting && !r.You {
+			here = append(here, r.Name)
+		}
 		c.Dots = append(c.Dots, d)
+	}
+	if len(here) > 0 {
+		c.Here = "At the line: " + strings.Join(here, ", ") + "."
 	}
 	c.Link, c.Silent = linkWords(s, me >= 0)
 	if me >= 0 {
@@ -152,7 +162,8 @@ func gapWords(s float64) string {
 	return rideTime(s)
 }
 
-func companyDot(r ride.GroupDot, lengthM float64, u form.Units) CompanyDot {
+// companyDot is one rider; among is whether one of them is 'you'.
+func companyDot(r ride.GroupDot, lengthM float64, among bool, u form.Units) CompanyDot {
 	d := CompanyDot{Key: r.Key, Name: r.Name, You: r.You, S: r.BehindS, Known: r.Known, Helped: r.Extra, Mark: r.State}
 	if lengthM > 0 {
 		d.At = math.Max(0, math.Min(1, r.AtM/lengthM))
@@ -161,7 +172,7 @@ func companyDot(r ride.GroupDot, lengthM float64, u form.Units) CompanyDot {
 		d.Mark = "late"
 	}
 	d.Says = dotWords(r, u)
-	if r.Known && !r.You {
+	if r.Known && !r.You && among {
 		switch s := math.Round(r.BehindS); {
 		case s == 0:
 			d.Gap = "beside you"
@@ -245,13 +256,13 @@ func (c *Company) around(s ride.GroupSheet, me int) {
 	rides := func(r ride.GroupDot) bool { return r.Known && (r.State == ride.DotRiding || r.State == ride.DotSilent) }
 	for i := me - 1; i >= 0; i-- {
 		if r := s.Riders[i]; rides(r) {
-			c.Ahead, c.AheadWho = gapWords(r.BehindS), "to "+r.Name
+			c.Ahead, c.AheadWho = gapWords(r.BehindS), "ahead, "+r.Name
 			break
 		}
 	}
 	for _, r := range s.Riders[me+1:] {
 		if rides(r) {
-			c.Behind, c.BehindWho = gapWords(r.BehindS), r.Name+" behind"
+			c.Behind, c.BehindWho = gapWords(r.BehindS), "behind, "+r.Name
 			break
 		}
 	}

@@ -3,9 +3,10 @@
 // filled rides, a diamond left after the gun, open waits, dashed is not heard,
 // a square is home; a ring around it is helped by the host.
 //
-// What drops first where there is no room, in this order: names, then seconds,
-// then dots behind each other are stacked; one's own dot never. There are
-// three levels by the width there is: names and seconds, seconds, dots.
+// What drops first where there is no room, in this order: names, then seconds;
+// one's own dot never. There are three levels by the width there is: names and
+// seconds (wide), seconds (phone), dots alone; and at each of them the riders
+// furthest away give way first.
 import { across, crest, put, shape, Strip } from "./strip";
 
 export interface Dot {
@@ -35,17 +36,15 @@ function draw(into: SVGElement, { dot, x, y }: Spot, r: number): void {
   else put(g, "circle", "", { cx: x, cy: y, r });
 }
 
-// stacked moves dots that would cover each other apart, by rows above and,
-// where below is free, under the line; own dots stay on it.
-function stacked(spots: Spot[], r: number, rows: number, below: boolean): void {
-  const steps = [0];
-  for (let i = 1; i < rows; i++) steps.push(below ? (i % 2 ? -1 : 1) * Math.ceil(i / 2) : -i);
+// stacked moves dots that would cover each other apart, by rows above the
+// line; one's own stays on it.
+function stacked(spots: Spot[], r: number, rows: number): void {
   const done: Spot[] = [];
   const inOrder = [...spots].sort((a, b) => Number(b.dot.you) - Number(a.dot.you) || b.x - a.x);
   for (const s of inOrder) {
     const base = s.y;
-    for (const step of steps) {
-      s.y = base + step * r * 1.9;
+    for (let row = 0; row < rows; row++) {
+      s.y = base - row * r * 1.9;
       if (!done.some((o) => Math.hypot(o.x - s.x, o.y - s.y) < 2 * r)) break;
     }
     done.push(s);
@@ -54,35 +53,40 @@ function stacked(spots: Spot[], r: number, rows: number, below: boolean): void {
 
 const short = (name: string) => ([...name].length > longestName ? [...name].slice(0, longestName - 1).join("") + "…" : name);
 
-// label writes names and seconds above the dots: the nearest first, each as
-// much of it as has room.
-function label(into: SVGElement, spots: Spot[], words: (d: Dot) => string, font: number, wide: number, base: number, top: number): void {
+// label writes names and seconds above the dots: of the first of spots first,
+// each as much as has room, over the dot or to either side of it.
+function label(into: SVGElement, spots: Spot[], ways: (d: Spot) => string[], font: number, wide: number, base: number, top: number): void {
   const boxes: Box[] = [], leaders: { x: number; row: number }[] = [];
-  const rows = Math.max(0, Math.floor((base - top) / (font * 1.2)));
-  for (const s of spots) {
-    const seconds = words(s.dot), name = s.dot.you ? "you" : short(s.dot.name);
-    const ways = wide >= namesFrom ? [seconds && name !== "you" ? `${name} ${seconds}` : name, seconds] : wide >= secondsFrom ? [s.dot.you ? name : seconds] : [];
-    let placed = false;
-    for (const text of ways) {
-      if (!text || placed) continue;
-      const e = put(into, "text", "tag" + (s.dot.you ? " own" : ""), { "font-size": font, x: s.x, y: 0 }, text) as SVGTextElement;
-      const half = (e.getComputedTextLength?.() || text.length * font * 0.46) / 2 + 4;
-      const middle = Math.max(half, Math.min(wide - half, s.x));
-      for (let row = 0; row < rows && !placed; row++) {
-        const clash = boxes.some((b) => b.row === row && middle - half < b.right && middle + half > b.left)
-          || boxes.some((b) => b.row < row && s.x > b.left - 2 && s.x < b.right + 2) || leaders.some((l) => l.row > row && l.x > middle - half && l.x < middle + half);
+  const rows = Math.max(0, Math.floor((base - top) / (font * 1.2)) + 1);
+  const place = (s: Spot, text: string): boolean => {
+    const e = put(into, "text", "tag" + (s.dot.you ? " own" : ""), { "font-size": font, x: s.x, y: 0 }, text) as SVGTextElement;
+    const half = (e.getComputedTextLength?.() || text.length * font * 0.46) / 2 + 4;
+    for (let row = 0; row < rows; row++) {
+      for (const aside of [0, half * 0.7, -half * 0.7]) {
+        const middle = Math.max(half, Math.min(wide - half, s.x + aside)), left = middle - half, right = middle + half;
+        const clash = boxes.some((b) => (b.row === row ? left < b.right && right > b.left : b.row < row && s.x > b.left - 1 && s.x < b.right + 1))
+          || leaders.some((l) => l.row > row && l.x > left - 1 && l.x < right + 1);
         if (clash) continue;
         const y = base - row * font * 1.2;
         e.setAttribute("x", middle.toFixed(1));
         e.setAttribute("y", y.toFixed(1));
-        boxes.push({ left: middle - half, right: middle + half, row });
+        boxes.push({ left, right, row });
         leaders.push({ x: s.x, row });
-        if (s.y - y > font) put(into, "path", "leader", { d: `M${s.x.toFixed(1)} ${(y + font * 0.25).toFixed(1)}V${(s.y - font * 0.5).toFixed(1)}` });
-        placed = true;
+        if (s.y - y > font * 1.3) put(into, "path", "leader", { d: `M${s.x.toFixed(1)} ${(y + font * 0.25).toFixed(1)}V${(s.y - font * 0.55).toFixed(1)}` });
+        return true;
       }
-      if (!placed) e.remove();
     }
-  }
+    e.remove();
+    return false;
+  };
+  for (const s of spots) ways(s).some((text) => text !== "" && place(s, text));
+}
+
+// level is what may be written of a rider at a width: the most first.
+function level(wide: number, name: string, seconds: string, you: boolean): string[] {
+  if (you) return ["you"];
+  if (wide >= namesFrom) return [seconds ? `${name} ${seconds}` : name, seconds];
+  return wide >= secondsFrom ? [seconds] : [];
 }
 
 function fresh(svg: SVGSVGElement, cls: string): SVGElement {
@@ -98,10 +102,17 @@ export function onStrip(svg: SVGSVGElement, s: Strip, c: Company, r: number): vo
   const into = fresh(svg, "others");
   into.classList.toggle("pale", c.silent);
   const spots = c.dots.filter((d) => !d.you).map((dot) => ({ dot, x: x(dot.at), y: top(dot.at) }));
-  stacked(spots, r, own ? 3 : 5, false);
   if (!own) {
+    const bunches: { first: Spot; more: number }[] = []; // dots that cover each other have one label
+    for (const s of spots) {
+      const last = bunches.at(-1);
+      if (last && Math.abs(last.first.x - s.x) < 2.2 * r) last.more++;
+      else bunches.push({ first: s, more: 0 });
+    }
+    const more = new Map(bunches.map((b) => [b.first, b.more]));
+    const words = (s: Spot) => (g.wide >= namesFrom ? short(s.dot.name) : "") + (more.get(s) ? ` +${more.get(s)}` : "");
     const high = Math.min(...spots.map((p) => p.y), g.hillTop + 20);
-    label(into, spots, (d) => d.since, g.font, g.wide, high - r - 6, g.top);
+    label(into, bunches.map((b) => b.first), (s) => [words(s).trim()], g.font, g.wide, high - r - 8, g.top + g.font);
   }
   for (const spot of spots.reverse()) draw(into, spot, r);
   const rider = svg.querySelector(".rider");
@@ -123,7 +134,7 @@ export function thread(svg: SVGSVGElement, c: Company): void {
   const wide = Math.max(200, svg.clientWidth), high = Math.max(60, svg.clientHeight);
   svg.setAttribute("viewBox", `0 0 ${wide} ${high}`);
   svg.classList.toggle("pale", c.silent);
-  const own = moving.some((d) => d.you), font = Math.max(13, Math.min(20, wide / 56)), r = Math.max(5, font * 0.42), edge = r * 1.6 + 4;
+  const own = moving.some((d) => d.you), font = Math.max(14, Math.min(20, wide / 46)), r = Math.max(5, font * 0.42), edge = r * 1.6 + 4;
   const most = Math.max(10, ...moving.map((d) => Math.abs(d.s)));
   const share = (s: number) => Math.sign(s) * Math.sqrt(Math.min(1, Math.abs(s) / most));
   const x = own ? (s: number) => wide / 2 - share(s) * (wide / 2 - edge) : (s: number) => wide - edge - Math.max(0, share(s)) * (wide - 2 * edge);
@@ -131,10 +142,10 @@ export function thread(svg: SVGSVGElement, c: Company): void {
   put(svg, "path", "chain", { d: `M${edge} ${axis}H${wide - edge}` });
   scale(svg, own, most, x, axis, font, wide);
   const spots = moving.map((dot) => ({ dot, x: x(dot.s), y: axis }));
-  stacked(spots, r, 4, false);
+  stacked(spots, r, 4);
   const nearest = [...spots].sort((a, b) => Number(b.dot.you) - Number(a.dot.you) || Math.abs(a.dot.s) - Math.abs(b.dot.s));
-  const words = (d: Dot) => (d.you ? "" : own ? d.gap.replace(/ (ahead|behind)$/, "") : d.since);
-  label(svg, nearest, words, font, wide, Math.min(...spots.map((s) => s.y)) - r - 6, font);
+  const seconds = (d: Dot) => (own ? d.gap.replace(/ (ahead|behind)$/, "") : d.since);
+  label(svg, nearest, ({ dot }) => level(wide, short(dot.name), seconds(dot), dot.you), font, wide, Math.min(...spots.map((s) => s.y)) - r - 6, font);
   for (const spot of nearest.reverse()) draw(svg, spot, r); // own dot last: never covered
 }
 

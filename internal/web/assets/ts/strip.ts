@@ -20,7 +20,7 @@ export function shape(svg: SVGSVGElement, s: Strip): Shape {
   const wide = Math.max(200, svg.clientWidth), high = Math.max(100, svg.clientHeight);
   const font = Math.max(13, Math.min(24, wide / 76));
   svg.setAttribute("viewBox", `0 0 ${wide} ${high}`);
-  const chain = high - font * 3.1;
+  const chain = high - font * (s.pieces?.length ? 3.1 : 2.1);
   const low = s.kind === "course" ? chain * 0.46 : chain - font * 0.9;
   return { wide, font, chain, top: 8, low, hillTop: low + gap, hillLow: chain - font * 0.75 };
 }
@@ -119,9 +119,9 @@ function scale(svg: SVGSVGElement, s: Strip, g: Shape, x: (n: number) => number)
   const whole = s.length / s.per, most = Math.max(2, Math.floor(g.wide / (g.font * 7)));
   const step = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120].find((n) => whole / n <= most) ?? 240;
   for (let at = 0; at <= whole + 1e-9; at += step) {
-    const px = x(at / whole), words = `${Number(at.toFixed(1))}${at === 0 ? " " + s.unit : ""}`;
-    put(svg, "path", "notch", { d: `M${px} ${g.chain + g.font * 1.75}V${g.chain + g.font * 2}` });
-    put(svg, "text", "tick", { x: Math.max(g.font * 1.4, Math.min(g.wide - g.font, px)), y: g.chain + g.font * 2.85, "font-size": g.font * 0.85 }, words);
+    const px = x(at / whole), under = g.chain + g.font * (s.pieces?.length ? 1.75 : 0.75), words = `${Number(at.toFixed(1))}${at === 0 ? " " + s.unit : ""}`;
+    put(svg, "path", "notch", { d: `M${px} ${under}V${under + g.font * 0.25}` });
+    put(svg, "text", "tick", { x: Math.max(g.font * 1.4, Math.min(g.wide - g.font, px)), y: under + g.font * 1.1, "font-size": g.font * 0.85 }, words);
   }
 }
 

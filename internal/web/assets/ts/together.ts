@@ -34,7 +34,7 @@ function row(list: HTMLElement, d: Dot): HTMLElement {
     li.dataset.rider = d.key;
     for (const b of li.querySelectorAll<HTMLButtonElement>("button[name=to]")) b.value = d.key;
   }
-  const cls = `${d.mark}${d.you ? " own" : ""}${d.helped ? " helped" : ""}${d.since ? "" : " close"}`;
+  const cls = `is-${d.mark}${d.you ? " own" : ""}${d.helped ? " helped" : ""}${d.since ? "" : " close"}`;
   if (li.className !== cls) li.className = cls;
   const words: Record<string, string> = { name: d.name + (d.you ? " (you)" : ""), since: d.since, says: [d.gap, d.says].filter(Boolean).join(", ") };
   for (const e of li.querySelectorAll<HTMLElement>("[data-d]")) {
