@@ -21,7 +21,7 @@ export function shape(svg: SVGSVGElement, s: Strip): Shape {
   const font = Math.max(13, Math.min(24, wide / 76));
   svg.setAttribute("viewBox", `0 0 ${wide} ${high}`);
   const chain = high - font * (s.pieces?.length ? 3.1 : 2.1);
-  const low = s.kind === "course" ? chain * 0.46 : chain - font * 0.9;
+  const low = s.kind === "course" ? chain * (s.pieces?.length ? 0.46 : 0.27) : chain - font * 0.9;
   return { wide, font, chain, top: 8, low, hillTop: low + gap, hillLow: chain - font * 0.75 };
 }
 
@@ -135,8 +135,9 @@ function where(s: Strip, t: Trace): number {
 }
 
 function ridden(s: Strip, x: (n: number) => number, y: (w: number) => number): string {
-  const last = s.trace?.at(-1)?.s ?? 1;
-  return (s.trace ?? []).map((t, i) => `${i ? "L" : "M"}${x(s.kind === "free" ? t.s / last : where(s, t)).toFixed(1)} ${y(t.w).toFixed(1)}`).join("");
+  const trace = s.trace ?? [];
+  const last = trace.length ? trace[trace.length - 1].s : 1;
+  return trace.map((t, i) => `${i ? "L" : "M"}${x(s.kind === "free" ? t.s / last : where(s, t)).toFixed(1)} ${y(t.w).toFixed(1)}`).join("");
 }
 
 // moveStrip puts the rider where they are, and the line on to there.
