@@ -105,7 +105,7 @@ export function onStrip(svg: SVGSVGElement, s: Strip, c: Company, r: number): vo
   if (!own) {
     const bunches: { first: Spot; more: number }[] = []; // dots that cover each other have one label
     for (const s of spots) {
-      const last = bunches.at(-1);
+      const last = bunches[bunches.length - 1];
       if (last && Math.abs(last.first.x - s.x) < 2.2 * r) last.more++;
       else bunches.push({ first: s, more: 0 });
     }
