@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"math"
 
 	"chainline/internal/form"
 )
@@ -30,3 +31,6 @@ func keyField(f *Form, kind string, units form.Units, q Field) Field {
 	}
 	return f.Field(q)
 }
+
+// lastsWords is a time to whole seconds.
+func lastsWords(seconds float64) string { return form.Duration(math.Round(seconds)) }
