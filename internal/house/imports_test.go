@@ -37,7 +37,7 @@ var may = map[string][]string{
 	"internal/sensor/bluetooth": {"internal/sensor", "internal/sensor/gatt", "internal/problem"},
 	"internal/fitfile":          {"recording", "session", "internal/problem"},
 	"internal/intake":           {"internal/fitfile", "recording", "internal/problem"},
-	"internal/live":             {"internal/fitfile", "internal/journal", "internal/problem", "internal/ride", "internal/sensor", "internal/sensor/bench", "internal/sensor/replay", "internal/service", "recording"},
+	"internal/live":             {"course", "internal/fitfile", "internal/journal", "internal/problem", "internal/ride", "internal/sensor", "internal/sensor/bench", "internal/sensor/replay", "internal/service", "recording"},
 	"internal/ride":             {"capacity", "course", "estimate", "internal/journal", "internal/sensor", "internal/sensor/bench", "pacing", "physics", "recording", "rig", "room", "session"},
 	"internal/input":            {"capacity", "course", "internal/problem", "rig", "room"},
 	"internal/form":             {"internal/input", "internal/problem"},

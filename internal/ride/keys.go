@@ -31,6 +31,7 @@ const (
 	KeyLengthen KeyKind = "lengthen" // the step ends Value seconds later
 	KeyConfirm  KeyKind = "confirm"  // the rider is at Value metres
 	KeySay      KeyKind = "say"      // Text to show
+	KeyPhrase   KeyKind = "phrase"   // say Phrases[Value] to the group
 	KeyEnd      KeyKind = "end"
 
 	KeyScan       KeyKind = "scan"    // Value 1 begins, 0 ends
@@ -59,6 +60,8 @@ func (c *Core) Key(k Key, now time.Time) string {
 	case KeySay:
 		c.said, c.saidAt = oneLine(k.Text), c.now
 		c.notice(AboutHost, false, c.said)
+	case KeyPhrase:
+		return "This ride is not in a group."
 	case KeyScan:
 		c.take(c.hub.Scan(k.Value != 0))
 		if k.Value != 0 && c.scanned.IsZero() {

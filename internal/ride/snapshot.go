@@ -39,6 +39,7 @@ type Snapshot struct {
 	Notices []Notice      `json:"notices"`        // the last few, newest last
 	Stop    string        `json:"stop,omitempty"` // stop pedalling: stands until it is over
 	Plan    int           `json:"plan"`           // changes with every new plan: the strip is to be fetched anew
+	Group   *GroupSheet   `json:"group,omitempty"`
 }
 
 // Instruction is what to do, now or next.

@@ -3,14 +3,12 @@ package web
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"net/http"
 	"slices"
 	"strings"
 
 	"chainline/internal/input"
-	"chainline/internal/problem"
 	"chainline/internal/service"
 	"chainline/internal/store"
 )
@@ -106,6 +104,24 @@ func (e racedEvent) of(rider string) (store.Forecast, bool) {
 	return store.Forecast{}, false
 }
 
+// fields are the names of the event's categories.
+func (e racedEvent) fields() []string {
+	var names []string
+	for _, c := range e.file.Categories {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
+// limits are what the event says of each field.
+func (e racedEvent) limits() map[string]string {
+	all := map[string]string{}
+	for _, c := range e.file.Categories {
+		all[c.Name] = categoryLimits(c)
+	}
+	return all
+}
+
 // when is the start in words.
 func (e racedEvent) when(d dates) string {
 	if !e.file.Start.Known {
@@ -175,7 +191,7 @@ func (s *Server) showRacing(w http.ResponseWriter, r *http.Request, status int, 
 	if p.Rows, err = s.racingRows(r, e, choices[store.Rider]); err != nil {
 		return err
 	}
-	p.Sort(e.file)
+	p.Sort(e.fields())
 	p.Ask(e.path(), choices, values, errs)
 	return s.show(w, r, status, p)
 }
@@ -194,13 +210,12 @@ func (p *RacingPage) Ask(action string, choices map[store.Kind][]Option, values,
 
 // Sort puts the rows into the order of the event's fields and says what they
 // come to.
-func (p *RacingPage) Sort(file input.EventFile) {
+func (p *RacingPage) Sort(fields []string) {
 	at := func(field string) int {
-		i := slices.IndexFunc(file.Categories, func(c input.CategoryFile) bool { return c.Name == field })
-		if i < 0 {
-			return len(file.Categories)
+		if i := slices.Index(fields, field); i >= 0 {
+			return i
 		}
-		return i
+		return len(fields)
 	}
 	slices.SortStableFunc(p.Rows, func(a, b RacingRow) int { return at(a.Field) - at(b.Field) })
 	steered := 0
@@ -337,7 +352,7 @@ func (s *Server) racingRows(r *http.Request, e racedEvent, riders []Option) ([]R
 
 // NewRacingRow puts a sheet into one line of the table.
 func NewRacingRow(name string, sheet service.RaceSheet) RacingRow {
-	row := RacingRow{Name: name, Field: sheet.Enter, Sure: sheet.Sure, Why: sheet.Reason, New: sheet.Newcomer, Sheet: sheet}
+	row := RacingRow{Name: name, Field: sheet.Enter, Sure: unbroken(sheet.Sure), Why: unbroken(sheet.Reason), New: sheet.Newcomer, Sheet: sheet}
 	if row.Field == "" {
 		row.Field = "none"
 	}
@@ -352,6 +367,11 @@ func NewRacingRow(name string, sheet service.RaceSheet) RacingRow {
 	return row
 }
 
+// unbroken keeps numbers and their units on one line.
+func unbroken(s string) string {
+	return strings.NewReplacer(" %", "\u00a0%", " W ", "\u00a0W ", " W;", "\u00a0W;").Replace(s)
+}
+
 // chanceText never says that something is certain.
 func chanceText(p float64) string {
 	switch {
@@ -361,127 +381,4 @@ func chanceText(p float64) string {
 		return "under 1 %"
 	}
 	return fmt.Sprintf("%.0f %%", 100*p)
-}
-
-// makeForecasts begins to race everybody who was ticked and is not up to date.
-func (s *Server) makeForecasts(w http.ResponseWriter, r *http.Request) error {
-	e, err := s.racedEvent(r)
-	if err != nil {
-		return err
-	}
-	typed, err := Typed(r)
-	if err != nil {
-		return err
-	}
-	riders, err := s.store.Objects(r.Context(), store.Rider)
-	if err != nil {
-		return err
-	}
-	var asks []briefAsk
-	var names []string
-	for _, o := range riders {
-		if typed["rides."+o.ID] != "" {
-			asks = append(asks, briefAsk{Rider: o.ID, Rig: typed["rig."+o.ID], Course: typed["course"], Road: typed["road"], Event: e.ID})
-			names = append(names, o.Name)
-		}
-	}
-	errs := map[string]string{}
-	if len(asks) == 0 {
-		errs[""] = "Tick at least one rider."
-	} else if errs, err = s.briefWrong(r, asks[0]); err != nil {
-		return err
-	}
-	for i, a := range asks[:min(1, len(asks))] {
-		if says := errs["rig"]; says != "" {
-			delete(errs, "rig")
-			errs["rig."+a.Rider] = says + " (" + names[i] + ")"
-		}
-	}
-	if len(errs) > 0 {
-		return s.showRacing(w, r, http.StatusUnprocessableEntity, e, typed, errs)
-	}
-	return s.race(w, r, e, asks, names, e.path())
-}
-
-// race begins to race riders one after the other; each is kept when it is
-// done.
-func (s *Server) race(w http.ResponseWriter, r *http.Request, e racedEvent, asks []briefAsk, names []string, to string) error {
-	return s.startWork(w, r, "The races are being simulated", e.about(), e.path(), func(ctx context.Context, say func(string)) (string, error) {
-		var faults []string
-		defer func() { s.raceFaults.Store(e.ID, faults) }()
-		for i, a := range asks {
-			where := names[i]
-			if len(asks) > 1 {
-				where = fmt.Sprintf("%s, %d of %d", names[i], i+1, len(asks))
-			}
-			say("simulating races for " + where)
-			err := s.raceOne(ctx, e, a, func(what string) { say(what + " for " + where) })
-			if wrong, ok := errors.AsType[*problem.Error](err); ok {
-				faults = append(faults, names[i]+": "+oneLine(wrong))
-			} else if err != nil {
-				return "", err
-			}
-		}
-		return to, nil
-	})
-}
-
-func (s *Server) raceOne(ctx context.Context, e racedEvent, a briefAsk, say func(string)) error {
-	p, rows, err := s.raceParts(ctx, e, a)
-	if err != nil {
-		return err
-	}
-	key := s.raceKey(e, p, rows)
-	if f, ok := e.of(a.Rider); ok && f.Key == key {
-		return nil
-	}
-	n := p.names
-	sheet, err := service.Race(ctx, service.RaceRequest{Races: raceRaces, Starters: raceStarters, Rows: rows, Brief: service.BriefRequest{
-		Rider: n[store.Rider], Rig: n[store.Rig], Road: n[store.Road], Course: n[store.Course], Event: n[store.Event], Today: s.now(), Seed: 1, Draws: briefDraws,
-		Workers: s.workers, Taught: p.taught, Open: service.Texts(p.files), Progress: say}})
-	if err != nil {
-		return err
-	}
-	text, err := json.Marshal(sheet)
-	if err != nil {
-		return err
-	}
-	return s.store.PutForecast(ctx, store.Forecast{EventID: e.ID, RiderID: a.Rider, RigID: a.Rig, CourseID: a.Course, RoadID: a.Road, Key: key, Sheet: text})
-}
-
-// raceParts are the texts that a forecast is made from, and the results of
-// races on the same course that the fields are learnt from.
-func (s *Server) raceParts(ctx context.Context, e racedEvent, a briefAsk) (briefParts, []service.ResultRow, error) {
-	p, err := s.parts(ctx, a)
-	if err != nil {
-		return p, nil, err
-	}
-	kept, err := s.store.RaceResults(ctx, e.ID)
-	if err != nil {
-		return p, nil, err
-	}
-	var rows []service.ResultRow
-	for _, k := range kept {
-		var sheet service.ResultsSheet
-		if err := json.Unmarshal(k.Sheet, &sheet); err != nil {
-			return p, nil, err
-		}
-		if sheet.CourseID == a.Course {
-			rows = append(rows, sheet.Learnable()...)
-		}
-	}
-	return p, rows, nil
-}
-
-// raceKey tells apart everything that leads to another forecast.
-func (s *Server) raceKey(e racedEvent, p briefParts, rows []service.ResultRow) string {
-	day := s.now().Format("2006-01-02")
-	if e.file.Start.Known { // only the day of the race counts then
-		day = e.file.Start.Value.Format("2006-01-02")
-	}
-	learnt, err := json.Marshal(rows)
-	if err != nil {
-		panic(err) // numbers and strings only
-	}
-	return courseHashOf(p.key(day), string(learnt), fmt.Sprint("races 1 ", raceRaces, " ", raceStarters))
 }

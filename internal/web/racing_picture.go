@@ -38,7 +38,7 @@ func raceStrip(sheet service.RaceSheet, c service.RaceCategory, u form.Units, cl
 	const side, foot = 62.0, 58.0
 	base := height - foot
 	middle := 0.56 * base // the chance stands above it, the hill below
-	f := courseFrame([]course.Profile{p}, 0, width-side, middle+16, base)
+	f := courseFrame([]course.Profile{p}, 0, width-side, middle+30, base)
 	y := func(chance float64) float64 { return middle - (middle-12)*chance }
 	var s strings.Builder
 	fmt.Fprintf(&s, `<svg class="way raced %s" viewBox="0 0 %s %s" role="img" aria-label="%s">`, class, coordText(width), coordText(height), words)

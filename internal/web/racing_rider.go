@@ -107,7 +107,7 @@ func (s *Server) showRacingRider(w http.ResponseWriter, r *http.Request, status 
 	}
 	p := &RacingRiderPage{Base: racesBase("Which field? " + x.rider.Name), When: x.when(datesOf(r)), Path: x.path(), Back: x.racedEvent.path()}
 	if x.found {
-		p.Fill(x.sheet, x.file, u)
+		p.Fill(x.sheet, x.limits(), u)
 		a := briefAsk{Rider: x.last.RiderID, Rig: x.last.RigID, Course: x.last.CourseID, Road: x.last.RoadID, Event: x.ID}
 		parts, rows, err := s.raceParts(r.Context(), x.racedEvent, a)
 		if err != nil {
@@ -151,7 +151,7 @@ func (p *RacingRiderPage) Asks(choices map[store.Kind][]Option, values, errs map
 }
 
 // Fill puts a sheet on the page.
-func (p *RacingRiderPage) Fill(sheet service.RaceSheet, file input.EventFile, u form.Units) {
+func (p *RacingRiderPage) Fill(sheet service.RaceSheet, limits map[string]string, u form.Units) {
 	p.Where = fmt.Sprintf("%s, %s, %s up", sheet.Course, u.Distance(sheet.LengthM), u.Elevation(sheet.AscentM))
 	p.Enter, p.Close, p.Why, p.Unproved, p.Notes, p.Source = sheet.Enter, sheet.NotSure, sheet.Why, sheet.Unproved, sheet.Notes, sheet.Source
 	if sheet.Start != nil {
@@ -159,11 +159,7 @@ func (p *RacingRiderPage) Fill(sheet service.RaceSheet, file input.EventFile, u 
 	}
 	for i, c := range sheet.Categories {
 		field := newRacingField(i, sheet, c, u)
-		for _, k := range file.Categories {
-			if k.Name == c.Name {
-				field.Limits = categoryLimits(k)
-			}
-		}
+		field.Limits = limits[c.Name]
 		p.Fields = append(p.Fields, field)
 	}
 	for i := range p.Fields { // the one advised first

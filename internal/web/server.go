@@ -20,6 +20,7 @@ type Store interface {
 	Object(ctx context.Context, id string) (store.Object, error)
 	Objects(ctx context.Context, kind store.Kind) ([]store.Object, error)
 	Put(ctx context.Context, o store.Object) (store.Object, error)
+	PutOver(ctx context.Context, o store.Object, was string) (store.Object, error)
 	Delete(ctx context.Context, id string) error
 	RemoveDemo(ctx context.Context) error
 
@@ -103,6 +104,7 @@ type Server struct {
 	gallery   []State
 	live      *live.Manager
 	shapes    sync.Map     // small pictures of rides
+	guestRide sync.Map     // groups hosted elsewhere by the ID of a ride in them
 	library   *service.App // nil: there is none
 	templates *Templates
 	mux       *http.ServeMux

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"chainline/course"
-	"chainline/internal/input"
 	"chainline/internal/service"
 	"chainline/internal/web"
 )
@@ -48,11 +47,9 @@ func raceSheet(enter, sure, reason string, chance float64) service.RaceSheet {
 		WarmUpWhy: "W′ is back to 97 % at the gun."}
 }
 
-func clubFile() input.EventFile {
-	known := func(x float64) input.Optional[float64] { return input.Optional[float64]{Value: x, Known: true} }
-	return input.EventFile{Kind: "mass", Categories: []input.CategoryFile{{Name: "ebb", Max: known(2.3), Over: known(1200)}, {Name: "tide", Min: known(2.3), Max: known(2.9), Over: known(1200)},
-		{Name: "swell", Min: known(2.9), Max: known(3.6), Over: known(1200)}, {Name: "surge", Min: known(3.6), Over: known(1200), Floor: known(290)}}}
-}
+var clubFields = []string{"ebb", "tide", "swell", "surge"}
+
+var clubLimits = map[string]string{"ebb": "up to 2.3 W/kg over 20 min", "tide": "2.3 to 2.9 W/kg over 20 min", "swell": "2.9 to 3.6 W/kg over 20 min"}
 
 var raceChoices = map[web.Kind][]web.Option{"rider": {{Value: "r1", Label: "Ada Moss"}, {Value: "r2", Label: "Bo Reed"}, {Value: "r3", Label: "Cas Hill"}, {Value: "r4", Label: "Dee Lake"}},
 	"rig": {{Value: "g1", Label: "The cellar"}, {Value: "g2", Label: "The attic"}}, "course": {{Value: "k1", Label: "Two Mills"}, {Value: "k2", Label: "Harbour Ridge"}}, "road": {{Value: "o1", Label: "Club road bike"}}}
@@ -76,7 +73,7 @@ func races() []web.State {
 		{Name: "start-new", Page: web.NewStartNewPage(raceChoices, nil, map[string]string{"title": "Handicap", "rides.r1": "yes", "rides.r2": "yes"}, nil)},
 		{Name: "start-new-wrong", Page: web.NewStartNewPage(raceChoices, []web.Option{{Value: "s1", Label: "Boxing day handicap, 1 December 2026"}}, map[string]string{"rides.r1": "yes"}, map[string]string{"": "Tick at least two riders.", "title": "A name is needed to find it again."})},
 		{Name: "start", Page: startPage(base, false)}, {Name: "start-next", Page: startPage(base, true)},
-		{Name: "company", Page: company(base)}, {Name: "company-new", Page: companyNew(base, map[string]string{"rides.r1": "yes"}, nil)},
+		{Name: "company", Page: companyPage(base)}, {Name: "company-new", Page: companyNew(base, map[string]string{"rides.r1": "yes"}, nil)},
 		{Name: "company-wrong", Page: companyNew(base, map[string]string{"hours": "long"}, map[string]string{"": "Tick at least one rider and one course.", "hours": "Write hours from 0.1 to 24, like 1.5."})},
 	}
 }
@@ -97,7 +94,7 @@ func racing(base func(string) web.Base, going string) *web.RacingPage {
 	add("r3", "Cas Hill", "tide", "9 W inside its limits, 84 % sure", "Here with the front group in 62 % of the races, in 'swell' in 14 %.", 0.62, nil)
 	add("r4", "Dee Lake", "surge", "it has no limits", "Here with the front group in 97 % of the races; nothing harder is open.", 0.97, nil)
 	p.Rows[2].Stale = "Something it rests on has changed since; simulate again."
-	p.Sort(clubFile())
+	p.Sort(clubFields)
 	if going != "" {
 		p.Going = &web.WorkingPage{ID: "x", Doing: going}
 		p.Absent = []string{"Evan Stone: racing is hard exercise, and the health questions of Evan Stone say to ask a doctor first; expected a rider who may ride hard"}
@@ -116,7 +113,7 @@ func racingRider(base func(string) web.Base) *web.RacingRiderPage {
 	p := &web.RacingRiderPage{Base: base("Which field? Bram Castelein"), Back: "/events/e1/fields", When: "Tue 1 December 2026, 19:30", Path: "/events/e1/fields/r1"}
 	sheet := raceSheet("tide", "9 W inside its limits, 84 % sure", "Here with the front group in 62 % of the races.", 0.62)
 	sheet.Categories[1].Learnt = 34
-	p.Fill(sheet, clubFile(), 0)
+	p.Fill(sheet, clubLimits, 0)
 	p.Stale = "Something this rests on has changed since. Simulate again to see what it is now."
 	p.Asks(raceChoices, nil, nil)
 	return p
@@ -162,7 +159,7 @@ func startPage(base func(string) web.Base, next bool) *web.StartPage {
 	return p
 }
 
-func company(base func(string) web.Base) *web.CompanyPage {
+func companyPage(base func(string) web.Base) *web.CompanyPage {
 	p := &web.CompanyPage{Base: base("Ride together")}
 	var shape course.Profile
 	for _, x := range raceGround() {
