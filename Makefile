@@ -8,14 +8,23 @@ demo: build ## the main job on an invented scenario: briefs in the terminal and 
 	@demo/run
 
 decoder = internal/fitfile/testdata/decoder
+types = internal/web/assets/testdata/types
 
-test: lint $(decoder)/node_modules ## what has to pass
+test: lint types $(decoder)/node_modules ## what has to pass
 	go test ./...
 	go test -race -run 'Forecast|Workers|Stopped|SameForAny|Stops' ./pacing ./internal/cli
 	go test -race ./internal/live ./internal/sensor
 
 $(decoder)/node_modules: $(decoder)/package-lock.json ## the independent FIT decoder, for tests only
 	npm ci --prefix $(decoder) --no-audit --no-fund --silent
+	@touch $@
+
+.PHONY: types
+types: $(types)/node_modules ## the types of the pages' script, which the bundler only strips
+	$(types)/node_modules/.bin/tsc -p $(types)
+
+$(types)/node_modules: $(types)/package-lock.json ## TypeScript's compiler, for this check only
+	npm ci --prefix $(types) --no-audit --no-fund --silent
 	@touch $@
 
 lint:

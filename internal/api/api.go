@@ -29,7 +29,9 @@ type Store interface {
 	Object(ctx context.Context, id string) (store.Object, error)
 	Objects(ctx context.Context, kind store.Kind) ([]store.Object, error)
 	Put(ctx context.Context, o store.Object) (store.Object, error)
+	PutOver(ctx context.Context, o store.Object, was string) (store.Object, error)
 	Delete(ctx context.Context, id string) error
+	DeleteOver(ctx context.Context, id, was string) error
 
 	Brief(ctx context.Context, id string) (store.Brief, error)
 	Briefs(ctx context.Context, riderID string) ([]store.Brief, error)

@@ -343,6 +343,72 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
+// Whoever says which version they mean never writes over another.
+func TestOnlyTheVersionThatWasRead(t *testing.T) {
+	c := newClient(t)
+	send := func(method, at, match string, body any, status int) answer {
+		t.Helper()
+		sent, err := json.Marshal(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		q := httptest.NewRequest(method, Prefix+at, bytes.NewReader(sent))
+		q.Header.Set("Content-Type", "application/json")
+		q.Header.Set("If-Match", match)
+		return c.send(q, status)
+	}
+	text := demo(t, "regular.yaml")
+	for many, text := range texts(t) {
+		made := c.do("POST", "/"+many, map[string]any{"name": "Ann's", "text": text}, 201)
+		at, first := "/"+many+"/"+made.id(), made.Header().Get("ETag")
+		if got := c.do("GET", at, nil, 200).Header().Get("ETag"); got != first || len(first) < 10 {
+			t.Fatalf("%s: made as %q, got as %q", many, first, got)
+		}
+		second := send("PUT", at, `"another", `+first, map[string]any{"name": "Bea's", "text": text}, 200).Header().Get("ETag")
+		if second == first {
+			t.Errorf("%s: another name has the same version", many)
+		}
+		before := c.do("GET", at, nil, 200).Body.String()
+		for _, match := range []string{first, "W/" + second, `"` + second, `""`} {
+			send("PUT", at, match, map[string]any{"name": "Cy's", "text": text}, 412)
+			send("DELETE", at, match, nil, 412)
+		}
+		if after := c.do("GET", at, nil, 200).Body.String(); after != before {
+			t.Errorf("%s: refused, and yet\n%s\nbecame\n%s", many, before, after)
+		}
+		send("PUT", at, "*", map[string]any{"name": "Dee's", "text": text}, 200)
+		send("DELETE", at, c.do("GET", at, nil, 200).Header().Get("ETag"), nil, 204)
+	}
+	// Two who read the same version: one of them is told.
+	at := "/riders/" + c.make("riders", "Both", text)
+	version := c.do("GET", at, nil, 200).Header().Get("ETag")
+	codes := make(chan int, 8)
+	for i := range 8 {
+		go func() {
+			sent, _ := json.Marshal(map[string]any{"name": fmt.Sprint("by ", i), "text": text})
+			q := httptest.NewRequest("PUT", Prefix+at, bytes.NewReader(sent))
+			q.Header.Set("Content-Type", "application/json")
+			q.Header.Set("If-Match", version)
+			got := httptest.NewRecorder()
+			c.api.ServeHTTP(got, q)
+			codes <- got.Code
+		}()
+	}
+	wrote := 0
+	for range 8 {
+		switch code := <-codes; code {
+		case 200:
+			wrote++
+		case 412:
+		default:
+			t.Errorf("status %d", code)
+		}
+	}
+	if wrote != 1 {
+		t.Errorf("%d of 8 wrote over one version, expected 1", wrote)
+	}
+}
+
 func TestBodiesThatAreNoJSON(t *testing.T) {
 	c := newClient(t)
 	for body, status := range map[string]int{"": 400, "{": 400, "null": 422, `{"name":1}`: 422, "name: x": 400} {

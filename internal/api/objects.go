@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -47,9 +48,13 @@ type IDInput struct {
 }
 
 type (
-	objectOutput  struct{ Body Object }
+	objectOutput struct {
+		ETag string `header:"ETag" doc:"Its version, for If-Match."`
+		Body Object
+	}
 	createdOutput struct {
 		Location string `header:"Location" doc:"Where it can be found."`
+		ETag     string `header:"ETag" doc:"Its version, for If-Match."`
 		Body     Object
 	}
 	objectsOutput struct {
@@ -59,10 +64,34 @@ type (
 	}
 	createInput  struct{ Body ObjectBody }
 	replaceInput struct {
-		IDInput
+		OverInput
 		Body ObjectBody
 	}
 )
+
+// OverInput is an address with the version that is written over.
+type OverInput struct {
+	IDInput
+	IfMatch string `header:"If-Match" doc:"The ETag of what was read: if it was changed meanwhile nothing is written, and the answer is 412. Without it whatever is there is written over."`
+}
+
+// over is an entity tag of the request that the object still has: its version,
+// or empty where whatever is there is meant. Tags compare strongly (RFC 9110,
+// section 13.1.1).
+func (in OverInput) over(o store.Object) (was string, err error) {
+	if in.IfMatch == "" || strings.TrimSpace(in.IfMatch) == "*" {
+		return "", nil
+	}
+	for tag := range strings.SplitSeq(in.IfMatch, ",") {
+		if strings.TrimSpace(tag) == etag(o) {
+			return o.Version(), nil
+		}
+	}
+	return "", &problem.Error{Kind: problem.Misuse, Message: "this was changed since the version that If-Match names, so nothing was written",
+		Hint: "Get it again, and send what is to be changed with the ETag it has now.", Path: "If-Match", Err: store.ErrOvertaken}
+}
+
+func etag(o store.Object) string { return `"` + o.Version() + `"` }
 
 // kinds of objects: their place in an address, and in words.
 var kinds = []struct {
@@ -81,22 +110,18 @@ func (a *api) objectRoutes() {
 		huma.Register(a.huma, operation(http.MethodGet, at+"/{id}", "get-"+string(kind), "Get "+k.one, k.many, http.StatusNotFound, http.StatusUnprocessableEntity),
 			func(ctx context.Context, in *IDInput) (*objectOutput, error) {
 				o, err := a.object(ctx, kind, in.ID)
-				return &objectOutput{shown(o)}, a.failed(ctx, err)
+				return &objectOutput{etag(o), shown(o)}, a.failed(ctx, err)
 			})
 		create := operation(http.MethodPost, at, "create-"+string(kind), "Keep "+k.one, k.many, bodyErrors...)
 		create.DefaultStatus = http.StatusCreated
 		huma.Register(a.huma, create, func(ctx context.Context, in *createInput) (*createdOutput, error) {
 			return a.put(ctx, store.Object{Kind: kind, Name: in.Body.Name, Text: in.Body.Text})
 		})
-		huma.Register(a.huma, operation(http.MethodPut, at+"/{id}", "replace-"+string(kind), "Change name and text of "+k.one, k.many, append(slices.Clone(bodyErrors), http.StatusNotFound)...),
+		huma.Register(a.huma, operation(http.MethodPut, at+"/{id}", "replace-"+string(kind), "Change name and text of "+k.one, k.many, append(slices.Clone(bodyErrors), http.StatusNotFound, http.StatusPreconditionFailed)...),
 			func(ctx context.Context, in *replaceInput) (*objectOutput, error) { return a.replace(ctx, kind, in) })
-		huma.Register(a.huma, operation(http.MethodDelete, at+"/{id}", "delete-"+string(kind), "Delete "+k.one+" for good", k.many, http.StatusNotFound, http.StatusUnprocessableEntity),
-			func(ctx context.Context, in *IDInput) (*struct{}, error) {
-				_, err := a.object(ctx, kind, in.ID)
-				if err == nil {
-					err = a.Store.Delete(ctx, in.ID)
-				}
-				return nil, a.failed(ctx, err)
+		huma.Register(a.huma, operation(http.MethodDelete, at+"/{id}", "delete-"+string(kind), "Delete "+k.one+" for good", k.many, http.StatusNotFound, http.StatusPreconditionFailed, http.StatusUnprocessableEntity),
+			func(ctx context.Context, in *OverInput) (*struct{}, error) {
+				return nil, a.failed(ctx, a.remove(ctx, kind, in))
 			})
 	}
 }
@@ -133,7 +158,22 @@ func (a *api) put(ctx context.Context, o store.Object) (*createdOutput, error) {
 	if err != nil {
 		return nil, a.failed(ctx, err)
 	}
-	return &createdOutput{Location: Prefix + "/" + string(o.Kind) + "s/" + o.ID, Body: shown(o)}, nil
+	return &createdOutput{Location: Prefix + "/" + string(o.Kind) + "s/" + o.ID, ETag: etag(o), Body: shown(o)}, nil
+}
+
+func (a *api) remove(ctx context.Context, kind store.Kind, in *OverInput) error {
+	o, err := a.object(ctx, kind, in.ID)
+	if err != nil {
+		return err
+	}
+	was, err := in.over(o)
+	switch {
+	case err != nil:
+		return err
+	case was == "":
+		return a.Store.Delete(ctx, in.ID)
+	}
+	return a.Store.DeleteOver(ctx, in.ID, was)
 }
 
 func (a *api) replace(ctx context.Context, kind store.Kind, in *replaceInput) (*objectOutput, error) {
@@ -141,14 +181,22 @@ func (a *api) replace(ctx context.Context, kind store.Kind, in *replaceInput) (*
 	if err != nil {
 		return nil, a.failed(ctx, err)
 	}
+	was, err := in.over(o)
+	if err != nil {
+		return nil, a.failed(ctx, err)
+	}
 	o.Name, o.Text = in.Body.Name, in.Body.Text
 	if o.Original == nil || o.Text != "" {
 		err = service.Check(string(kind), o.Text, nil)
 	}
-	if err == nil {
+	switch {
+	case err != nil:
+	case was == "":
 		o, err = a.Store.Put(ctx, o)
+	default:
+		o, err = a.Store.PutOver(ctx, o, was)
 	}
-	return &objectOutput{shown(o)}, a.failed(ctx, err)
+	return &objectOutput{etag(o), shown(o)}, a.failed(ctx, err)
 }
 
 func shown(o store.Object) Object {

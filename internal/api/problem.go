@@ -75,6 +75,8 @@ func (a *api) failed(ctx context.Context, err error) error {
 		switch {
 		case errors.Is(err, store.ErrNotFound):
 			p.Status = http.StatusNotFound
+		case errors.Is(err, store.ErrOvertaken):
+			p.Status = http.StatusPreconditionFailed
 		case e.Kind == problem.Misuse:
 			p.Status = http.StatusUnprocessableEntity
 		}

@@ -104,6 +104,7 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 	}()
 	rides := live.New(live.Config{Folder: filepath.Join(c.Dir, "rides"), Settings: s, Radio: Radio(), Now: c.Now, Log: c.Log,
 		Finished: func(r live.Summary) { takeIn(library, c, r) }})
+	s.Busy, s.Gone = rests(rides), func(riders []string) error { return rides.Forget(riders...) }
 	pages, err := web.New(web.Config{
 		Live: rides, Library: library,
 		Store: s, Log: c.Log, Now: c.Now, Version: c.Version, Hosts: c.Hosts, Workers: c.Workers,
@@ -114,6 +115,9 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		return nil, err
 	}
 	base, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	if err := rides.TakeUpGroups(); err != nil {
+		c.Log.Warn("live groups of before do not go on", "error", err)
+	}
 	if err := takeUp(rides, library, c); err != nil {
 		c.Log.Warn("rides of before are not taken into the library", "error", err)
 	}
@@ -127,6 +131,16 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		BaseContext:       func(net.Listener) context.Context { return base },
 		ErrorLog:          slog.NewLogLogger(c.Log.Handler(), slog.LevelDebug),
 	}}, nil
+}
+
+// rests is why a rider cannot be deleted now.
+func rests(rides *live.Manager) func(riderID string) error {
+	return func(riderID string) error {
+		if !rides.Riding(riderID) {
+			return nil
+		}
+		return problem.Bad("this rider is riding just now, and would not be gone").WithHint("End the ride first.")
+	}
 }
 
 // takeIn takes a finished ride into the library.
@@ -205,9 +219,6 @@ func (a *App) Address() string {
 	}
 	return "http://" + a.listener.Addr().String() + "/"
 }
-
-// Store is where the program keeps things.
-func (a *App) Store() *store.Store { return a.store }
 
 // Run serves until ctx ends, lets requests under way finish, and closes
 // everything.

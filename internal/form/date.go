@@ -88,16 +88,6 @@ func said(year, month, date int) string {
 	return fmt.Sprintf("%d %s %d", date, time.Month(month), year)
 }
 
-// Day is a file's date, or the day of a moment, in words that nobody can read
-// the other way round: 2 December 2026. What is no date stays as it is.
-func Day(iso string) string {
-	t, err := time.Parse(time.DateOnly, iso[:min(len(iso), 10)])
-	if err != nil {
-		return iso
-	}
-	return t.Format("2 January 2006")
-}
-
 // moment reads a date, or a date and a time of day.
 func moment(typed string) (iso, note, wrong string) {
 	if iso, note, wrong = day(typed); wrong == "" {

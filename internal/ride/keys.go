@@ -31,6 +31,7 @@ const (
 	KeyLengthen KeyKind = "lengthen" // the step ends Value seconds later
 	KeyConfirm  KeyKind = "confirm"  // the rider is at Value metres
 	KeySay      KeyKind = "say"      // Text to show
+	KeyPhrase   KeyKind = "phrase"   // say Phrases[Value] to the group
 	KeyEnd      KeyKind = "end"
 
 	KeyScan       KeyKind = "scan"    // Value 1 begins, 0 ends
@@ -59,6 +60,8 @@ func (c *Core) Key(k Key, now time.Time) string {
 	case KeySay:
 		c.said, c.saidAt = oneLine(k.Text), c.now
 		c.notice(AboutHost, false, c.said)
+	case KeyPhrase:
+		return c.phrase(k.Value)
 	case KeyScan:
 		c.take(c.hub.Scan(k.Value != 0))
 		if k.Value != 0 && c.scanned.IsZero() {
@@ -92,10 +95,16 @@ func (c *Core) stageKey(k Key) string {
 		if c.stage != Waiting {
 			return "The ride has begun."
 		}
+		if why := c.group.waits(c.now); why != "" {
+			return why
+		}
 		c.begin()
 	case KeyCount:
 		if c.stage != Waiting || !(k.Value >= 0 && k.Value <= 3600) {
 			return "The ride has begun, or that is no countdown."
+		}
+		if c.group != nil {
+			return "The group's host counts down."
 		}
 		c.setup.StartAt = c.now.Add(time.Duration(k.Value * float64(time.Second)))
 		c.record(recordGun(c.seconds(c.now), c.setup.StartAt))

@@ -39,6 +39,7 @@ type Snapshot struct {
 	Notices []Notice      `json:"notices"`        // the last few, newest last
 	Stop    string        `json:"stop,omitempty"` // stop pedalling: stands until it is over
 	Plan    int           `json:"plan"`           // changes with every new plan: the strip is to be fetched anew
+	Group   *GroupSheet   `json:"group,omitempty"`
 }
 
 // Instruction is what to do, now or next.
@@ -133,6 +134,7 @@ func (c *Core) Snapshot() Snapshot {
 	if c.stop() {
 		s.Stop = "The trainer does not hear us. Stop pedalling and shift down."
 	}
+	s.Group = c.groupSheet()
 	if k := c.setup.Course; k != nil {
 		s.Course = c.place(k)
 	} else if leg, ok := c.follow.leg(); ok {

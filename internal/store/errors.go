@@ -17,6 +17,8 @@ var (
 	ErrInUse    = errors.New("store: the folder is in use")
 	ErrNewer    = errors.New("store: the database is of a newer program")
 	ErrDamaged  = errors.New("store: the database is damaged")
+
+	ErrOvertaken = errors.New("store: changed by somebody else meanwhile")
 )
 
 func notFound(what, id string) error {

@@ -2,7 +2,9 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/base64"
 	"errors"
 	"path"
 	"strings"
@@ -90,6 +92,11 @@ func (s *Store) Object(ctx context.Context, id string) (Object, error) {
 // cannot, its time of creation stays, and so does its original: a nil Original
 // keeps it, another one is refused.
 func (s *Store) Put(ctx context.Context, o Object) (Object, error) {
+	return s.put(ctx, o, func(Object) error { return nil })
+}
+
+// put is Put if may allows it for what is there; nothing is an empty object.
+func (s *Store) put(ctx context.Context, o Object, may func(old Object) error) (Object, error) {
 	if err := s.checkObject(&o); err != nil {
 		return Object{}, err
 	}
@@ -99,7 +106,13 @@ func (s *Store) Put(ctx context.Context, o Object) (Object, error) {
 			o.ID = newID()
 		}
 		old, err := object(ctx, tx, o.ID)
-		if errors.Is(err, ErrNotFound) {
+		fresh := errors.Is(err, ErrNotFound)
+		if fresh || err == nil {
+			if err = may(old); err != nil {
+				return err
+			}
+		}
+		if fresh {
 			if o.Text == "" && o.Original == nil {
 				return noText(o)
 			}
@@ -117,13 +130,50 @@ func (s *Store) Put(ctx context.Context, o Object) (Object, error) {
 	return o, nil
 }
 
+// Version tells apart what an object holds: it is another one as soon as its
+// name or its text is. An original never changes.
+func (o Object) Version() string {
+	sum := sha256.Sum256([]byte(o.Name + "\x00" + o.Text))
+	return base64.RawURLEncoding.EncodeToString(sum[:9])
+}
+
+// PutOver is Put for whoever has read the object before: if it does not have
+// the version was any more, nothing is written and the error is ErrOvertaken.
+func (s *Store) PutOver(ctx context.Context, o Object, was string) (Object, error) {
+	return s.put(ctx, o, func(old Object) error { return over(old, was) })
+}
+
+// DeleteOver is Delete, as PutOver is Put.
+func (s *Store) DeleteOver(ctx context.Context, id, was string) error {
+	return s.remove(ctx, id, func(old Object) error { return over(old, was) })
+}
+
+func over(old Object, was string) error {
+	if old.Version() == was {
+		return nil
+	}
+	return &problem.Error{Kind: problem.Misuse, Message: "this was changed by somebody else meanwhile, so nothing was written",
+		Hint: "Look at what it is now, and send it again.", Err: ErrOvertaken}
+}
+
 // Delete really deletes an object and its original; with a rider, all their
 // briefs and rides, with the files of these. Briefs and rides that refer to
 // another object stay, without the reference.
 func (s *Store) Delete(ctx context.Context, id string) error {
+	return s.remove(ctx, id, func(Object) error { return nil })
+}
+
+func (s *Store) remove(ctx context.Context, id string, may func(old Object) error) error {
 	var live []string
+	var old Object
 	err := s.tx(ctx, func(tx *sql.Tx) (err error) {
-		if live, err = liveOf(ctx, tx, id); err != nil {
+		if old, err = object(ctx, tx, id); err != nil {
+			return err
+		}
+		if err = errors.Join(may(old), s.busy(old)); err != nil {
+			return err
+		}
+		if live, err = liveOf(ctx, tx, "id = ?", id); err != nil {
 			return err
 		}
 		done, err := tx.ExecContext(ctx, "DELETE FROM objects WHERE id = ?", id)
@@ -132,26 +182,61 @@ func (s *Store) Delete(ctx context.Context, id string) error {
 	if err != nil {
 		return err
 	}
+	return errors.Join(s.gone(live, old), s.sweep(ctx), s.wipe(ctx))
+}
+
+// busy is why an object cannot be deleted now.
+func (s *Store) busy(o Object) error {
+	if o.Kind != Rider || s.Busy == nil {
+		return nil
+	}
+	return s.Busy(o.ID)
+}
+
+// gone removes what lies beside the database of objects that were deleted.
+func (s *Store) gone(live []string, all ...Object) (err error) {
 	for _, id := range live {
 		err = errors.Join(err, s.dropLive(id))
 	}
-	return errors.Join(err, s.sweep(ctx), s.wipe(ctx))
+	var riders []string
+	for _, o := range all {
+		if o.Kind == Rider {
+			riders = append(riders, o.ID)
+		}
+	}
+	if s.Gone != nil && len(riders) > 0 {
+		err = errors.Join(err, s.Gone(riders))
+	}
+	return err
 }
 
 // RemoveDemo removes the demo data and nothing else, except for briefs that
 // were made for a rider of the demo data.
 func (s *Store) RemoveDemo(ctx context.Context) error {
-	err := s.tx(ctx, func(tx *sql.Tx) error {
+	var live []string
+	var old []Object
+	err := s.tx(ctx, func(tx *sql.Tx) (err error) {
+		if old, err = objects(ctx, tx, "WHERE o.demo = 1"); err != nil {
+			return err
+		}
+		for _, o := range old {
+			if err := s.busy(o); err != nil {
+				return err
+			}
+		}
+		if live, err = liveOf(ctx, tx, "demo = 1"); err != nil {
+			return err
+		}
 		if _, err := tx.ExecContext(ctx, "DELETE FROM briefs WHERE demo = 1"); err != nil {
 			return err
 		}
-		_, err := tx.ExecContext(ctx, "DELETE FROM objects WHERE demo = 1")
+		_, err = tx.ExecContext(ctx, "DELETE FROM objects WHERE demo = 1")
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	return errors.Join(s.sweep(ctx), s.wipe(ctx))
+	return errors.Join(s.gone(live, old...), s.sweep(ctx), s.wipe(ctx))
 }
 
 func affected(done sql.Result, err error, what, id string) error {

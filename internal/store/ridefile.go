@@ -167,9 +167,9 @@ func (s *Store) dropLive(id string) error {
 	return err
 }
 
-// liveOf are the live rides among a rider's rides.
-func liveOf(ctx context.Context, tx *sql.Tx, riderID string) (ids []string, err error) {
-	rows, err := tx.QueryContext(ctx, "SELECT live FROM rides WHERE rider_id = ? AND live <> ''", riderID)
+// liveOf are the live rides among the rides of some riders.
+func liveOf(ctx context.Context, tx *sql.Tx, riders string, args ...any) (ids []string, err error) {
+	rows, err := tx.QueryContext(ctx, "SELECT live FROM rides WHERE live <> '' AND rider_id IN (SELECT id FROM objects WHERE "+riders+")", args...)
 	if err != nil {
 		return nil, err
 	}

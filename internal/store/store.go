@@ -37,6 +37,11 @@ type Store struct {
 	// Check, if set before the first use, is asked about every object before
 	// it is written, by Put and by Import; its error is returned as it is.
 	Check func(Object) error
+	// Busy, if set before the first use, is asked before a rider is deleted;
+	// its error is returned as it is. Gone, if set, is told of the riders that
+	// were deleted, so that what others keep of them goes too.
+	Busy func(riderID string) error
+	Gone func(riderIDs []string) error
 
 	dir   string
 	lock  *lock

@@ -124,16 +124,23 @@ func (s *Server) editCourse(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	values := map[string]string{"name": o.Name}
-	if o.Original == nil {
-		if values, err = form.ValuesIn(form.Course, o.Text, u); err != nil {
-			return err
-		}
-		if v := values["summit_finish"]; v == "no" || v == "false" {
-			delete(values, "summit_finish") // a box that is not ticked
-		}
+	values, err := sketchValues(o, u)
+	if err != nil {
+		return err
 	}
 	return s.showEditCourse(w, r, http.StatusOK, o, values, nil, u)
+}
+
+// sketchValues are what the form of a course that is kept shows.
+func sketchValues(o store.Object, u form.Units) (map[string]string, error) {
+	if o.Original != nil {
+		return map[string]string{"name": o.Name}, nil
+	}
+	values, err := form.ValuesIn(form.Course, o.Text, u)
+	if v := values["summit_finish"]; v == "no" || v == "false" {
+		delete(values, "summit_finish") // a box that is not ticked
+	}
+	return values, err
 }
 
 func (s *Server) showEditCourse(w http.ResponseWriter, r *http.Request, status int, o store.Object, values, errs map[string]string, u form.Units) error {
@@ -160,7 +167,7 @@ func (s *Server) changeCourse(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	errs, late := map[string]string{}, meanwhile(r, o)
+	old, errs, late := o, map[string]string{}, meanwhile(r, o)
 	if o.Original != nil {
 		o.Name = strings.TrimSpace(typed["name"])
 		if wrong := courseNameWrong(o.Name); wrong != "" {
@@ -177,13 +184,18 @@ func (s *Server) changeCourse(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		if late {
-			return s.showEditCourse(w, r, http.StatusConflict, kept, typed, overtaken(sketchErrors(errs)), u)
+			now, err := sketchValues(kept, u)
+			if err != nil {
+				return err
+			}
+			values, wrong := overtaken(typed, now, sketchErrors(errs))
+			return s.showEditCourse(w, r, http.StatusConflict, kept, values, wrong, u)
 		}
 		return s.showEditCourse(w, r, http.StatusUnprocessableEntity, kept, typed, sketchErrors(errs), u)
 	}
 	o.Original = nil // keeps the one that is there
-	if _, err := s.store.Put(r.Context(), o); err != nil {
+	if _, done, err := s.put(r.Context(), o, old, func(store.Object) error { return s.changeCourse(w, r) }); !done {
 		return err
 	}
-	return s.see(w, r, "/courses/"+o.ID, o.Name+" is changed.")
+	return s.see(w, r, "/courses/"+o.ID, o.Name+" is changed."+readAs(form.Course, old.Text, typed, u))
 }

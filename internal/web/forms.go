@@ -21,6 +21,7 @@ type Field struct {
 	Hint    string // one line on how to answer
 	Value   string // as it was typed
 	Error   string // beside the field
+	Kept    string // what is kept now, where another window kept something else; in words
 	Kind    string // text, area, select, radio, check, file, date, time, secret, hidden
 	Unit    string // behind the answer, like "kg"
 	Options []Option
@@ -42,6 +43,9 @@ func (f Field) Described() string {
 	}
 	if f.Error != "" {
 		ids = append(ids, f.ID()+"-error")
+	}
+	if f.Kept != "" {
+		ids = append(ids, f.ID()+"-kept")
 	}
 	return strings.Join(ids, " ")
 }
@@ -78,10 +82,35 @@ func (f *Form) Field(q Field) Field {
 	if q.Kind == "" {
 		q.Kind = "text"
 	}
+	if kept, other := f.Values[keptMark+q.Name]; other {
+		q.Kept = saidAs(q, kept)
+	}
 	q.Unsure = q.Unknown && f.Values[unknownMark+q.Name] != ""
 	f.Order = append(f.Order, q.Name)
 	f.labels[q.Name] = q.Label
 	return q
+}
+
+// saidAs is a value of a field as its page says it.
+func saidAs(q Field, value string) string {
+	for _, o := range q.Options {
+		if o.Value == value {
+			return o.Label
+		}
+	}
+	switch {
+	case value == "" && q.Unknown:
+		return "not known"
+	case value == "" && q.Kind == "check":
+		return "not ticked"
+	case value == "":
+		return "left empty"
+	case q.Kind == "check":
+		return "ticked"
+	case q.Unit != "" && q.Numeric:
+		return value + " " + q.Unit
+	}
+	return value
 }
 
 // Wrong is one line of the summary above a form.

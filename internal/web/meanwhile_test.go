@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"encoding/base64"
 	"html"
 	"maps"
 	"regexp"
@@ -19,12 +20,16 @@ func TestTwoWindows(t *testing.T) {
 		form           map[string]string // what another window changes of it
 		mine           map[string]string // what this one changes
 		typed          string
+		other          string // what the page says of the other change
 	}{
-		{"road", "/roads/d1", "d1", map[string]string{"name": "My bike", "bike_mass_kg": "9"}, map[string]string{"bike_mass_kg": "7.5"}, `value="7.5"`},
-		{"rider", "/riders/r1/change", "r1", map[string]string{"mass_kg": "72"}, map[string]string{"mass_kg": "71"}, `value="71"`},
-		{"event", "/events/e1", "e1", map[string]string{"name": "This night"}, map[string]string{"name": "Other night"}, `value="Other night"`},
-		{"course file", "/courses/c1/edit", "c1", map[string]string{"name": "One"}, map[string]string{"name": "Two"}, `value="Two"`},
-		{"course sketch", "/courses/s1/edit", "s1", map[string]string{"ascent_m": "120"}, map[string]string{"ascent_m": "140"}, `value="140"`},
+		{"road", "/roads/d1", "d1", map[string]string{"name": "My bike", "bike_mass_kg": "9"}, map[string]string{"bike_mass_kg": "7.5"}, `value="7.5"`, "Kept now: <b>9 kg</b>"},
+		{"rider", "/riders/r1/change", "r1", map[string]string{"mass_kg": "72"}, map[string]string{"mass_kg": "71"}, `value="71"`, "Kept now: <b>72 kg</b>"},
+		{"health", "/riders/r1/health", "r1", map[string]string{"screening.ill_now": "yes"}, map[string]string{"screening.pregnant": "no", "screening.symptoms": "no"}, `value="no" checked`, "Kept now: <b>Yes</b>"},
+		{"rig", "/rigs/g1", "g1", map[string]string{"room.temperature_c": "25"}, map[string]string{"room.temperature_c": "17"}, `value="17"`, "Kept now: <b>25 °C</b>"},
+		{"category", "/events/e1", "e1", map[string]string{"categories.0.name": "B", "categories.0.max_w_per_kg": "4"}, map[string]string{"laps": "3"}, `value="3"`, "Kept now: <b>B</b>"},
+		{"event", "/events/e1", "e1", map[string]string{"name": "This night"}, map[string]string{"name": "Other night"}, `value="Other night"`, "Kept now: <b>This night</b>"},
+		{"course file", "/courses/c1/edit", "c1", map[string]string{"name": "One"}, map[string]string{"name": "Two"}, `value="Two"`, "Kept now: <b>One</b>"},
+		{"course sketch", "/courses/s1/edit", "s1", map[string]string{"ascent_m": "120"}, map[string]string{"ascent_m": "140"}, `value="140"`, "Kept now: <b>120 m</b>"},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			v, db := rigSite(t, objects...)
@@ -47,7 +52,7 @@ func TestTwoWindows(t *testing.T) {
 			if status != 409 {
 				t.Fatalf("overtaken: %d", status)
 			}
-			wantIn(t, body, "changed in another window", x.typed)
+			wantIn(t, body, "changed in another window", x.typed, x.other)
 			if now, _ := db.Object(t.Context(), x.id); now.Text != before.Text || now.Name != before.Name {
 				t.Fatal("it was kept all the same")
 			}
@@ -90,6 +95,56 @@ func inputs(page string) map[string]string {
 		}
 	}
 	return form
+}
+
+// TestTheSameInTwoWindows: what differs in nothing is not shown as if it did,
+// and a change that is not on the form stays.
+func TestTheSameInTwoWindows(t *testing.T) {
+	v, db := rigSite(t, briefObjects()...)
+	_, _, page := v.ask(t, "GET", "/riders/r1/change", "", nil)
+	form := inputs(page)
+	o, err := db.Object(t.Context(), "r1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o.Text += "screened: 2026-11-01\n"
+	if _, err := db.Put(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	status, _, body := v.sendRig(t, "/riders/r1/change", form)
+	if status != 409 || strings.Contains(body, "Kept now") {
+		t.Fatalf("%d %s", status, body)
+	}
+	wantIn(t, body, "or is not on this form and stays")
+	if status, _, body := v.sendRig(t, "/riders/r1/change", inputs(body)); status != 303 {
+		t.Fatalf("%d %s", status, body)
+	}
+	if now, _ := db.Object(t.Context(), "r1"); !strings.Contains(now.Text, "screened: 2026-11-01") {
+		t.Errorf("the other change is lost: %s", now.Text)
+	}
+}
+
+// TestHowItWasRead: what could be read in two ways is said back.
+func TestHowItWasRead(t *testing.T) {
+	v, _ := rigSite(t, briefObjects()...)
+	_, _, page := v.ask(t, "GET", "/riders/r1/evidence/new?kind=test", "", nil)
+	form := inputs(page)
+	var at string
+	for name := range form {
+		if strings.HasSuffix(name, ".date") {
+			at = strings.TrimSuffix(name, "date")
+		}
+	}
+	form[at+"duration_s"], form[at+"watts"], form[at+"date"] = "12:00", "250", "3.11.2026"
+	status, head, body := v.sendRig(t, "/riders/r1/evidence/new", form)
+	if status != 303 {
+		t.Fatalf("%d %s", status, body)
+	}
+	flash, _, _ := strings.Cut(strings.TrimPrefix(head.Get("Set-Cookie"), "chainline-flash="), ";")
+	said, err := base64.RawURLEncoding.DecodeString(flash)
+	if err != nil || string(said) != "Kept. “3.11.2026” was read as 3 November 2026." {
+		t.Errorf("it says %q, %v", said, err)
+	}
 }
 
 // TestRemovingFromAnotherWindow: evidence goes by its place in the list, so a

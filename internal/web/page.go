@@ -24,6 +24,7 @@ type Base struct {
 	Guarded bool // a passphrase is set: offer to log out
 	Dark    bool // dark unless light was chosen: read from afar, in a dim room
 	Bare    bool // no navigation: whoever sees this is not in yet
+	Waits   bool // for something that goes on: without script it is asked for again
 }
 
 func (b *Base) base() *Base { return b }
@@ -42,6 +43,7 @@ var sections = []entry{
 	{Path: "/courses", Name: "Courses"},
 	{Path: "/roads", Name: "Roads"},
 	{Path: "/events", Name: "Events"},
+	{Path: "/races", Name: "Races"},
 	{Path: "/briefs", Name: "Briefs"},
 	{Path: "/ride", Name: "Ride"},
 	{Path: "/rides", Name: "Debriefs"},

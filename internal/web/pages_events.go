@@ -128,14 +128,23 @@ func (s *Server) editEvent(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	values, err := form.ValuesIn(form.Event, o.Text, u)
+	values, err := eventValues(o, u)
 	if err != nil {
 		return err
+	}
+	return s.showEvent(w, r, http.StatusOK, o, values, nil, 1)
+}
+
+// eventValues are what the form of an event that is kept shows.
+func eventValues(o store.Object, u form.Units) (map[string]string, error) {
+	values, err := form.ValuesIn(form.Event, o.Text, u)
+	if err != nil {
+		return nil, err
 	}
 	if values["name"] == "" {
 		values["name"] = o.Name
 	}
-	return s.showEvent(w, r, http.StatusOK, o, shownEvent(values), nil, 1)
+	return shownEvent(values), nil
 }
 
 func (s *Server) addEvent(w http.ResponseWriter, r *http.Request) error {
@@ -167,16 +176,23 @@ func (s *Server) keepEvent(w http.ResponseWriter, r *http.Request, o store.Objec
 	}
 	text, errs := eventText(values, errs, u)
 	if meanwhile(r, o) {
-		return s.showEvent(w, r, http.StatusConflict, o, values, overtaken(errs), 1)
+		now, err := eventValues(o, u)
+		if err != nil {
+			return err
+		}
+		mine, theirs := len(form.Entries(values, "categories")), len(form.Entries(now, "categories"))
+		values, errs = overtaken(values, now, errs)
+		return s.showEvent(w, r, http.StatusConflict, o, values, errs, 1+max(0, theirs-mine))
 	}
 	if len(errs) > 0 {
 		return s.showEvent(w, r, http.StatusUnprocessableEntity, o, values, errs, 1)
 	}
+	old := o
 	o.Text, o.Name = text, values["name"]
-	if _, err := s.store.Put(r.Context(), o); err != nil {
+	if _, done, err := s.put(r.Context(), o, old, func(now store.Object) error { return s.keepEvent(w, r, now) }); !done {
 		return err
 	}
-	return s.see(w, r, "/events", o.Name+" is kept.")
+	return s.see(w, r, "/events", o.Name+" is kept."+readAs(form.Event, old.Text, values, u))
 }
 
 func (s *Server) askDeleteEvent(w http.ResponseWriter, r *http.Request) error {

@@ -64,6 +64,7 @@ func (s *Server) rideRoutes() {
 	s.get("/ride/{id}/delete", s.askDeleteRide)
 	s.post("/ride/{id}/delete", s.deleteRide)
 	s.groupRoutes()
+	s.togetherRoutes()
 }
 
 var errNoRides = refuse(http.StatusNotFound, "This program was started without rides.")

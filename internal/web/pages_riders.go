@@ -249,17 +249,28 @@ func (s *Server) keepRider(w http.ResponseWriter, r *http.Request, o store.Objec
 	if err != nil {
 		return err
 	}
+	units, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
 	if meanwhile(r, o) {
-		return s.showRiderForm(w, r, http.StatusConflict, o, part, sent, overtaken(errs))
+		now, err := form.ValuesIn(form.Rider, o.Text, units)
+		if err != nil {
+			return err
+		}
+		sent, errs = overtaken(sent, now, errs)
+		return s.showRiderForm(w, r, http.StatusConflict, o, part, sent, errs)
 	}
 	if len(errs) > 0 {
 		return s.showRiderForm(w, r, http.StatusUnprocessableEntity, o, part, sent, errs)
 	}
+	old := o
 	o.Name, o.Text = name, text
-	if o, err = s.store.Put(r.Context(), o); err != nil {
+	o, done, err := s.put(r.Context(), o, old, func(now store.Object) error { return s.keepRider(w, r, now, part) })
+	if !done {
 		return err
 	}
-	return s.see(w, r, "/riders/"+o.ID, "Kept: "+o.Name+".")
+	return s.see(w, r, "/riders/"+o.ID, "Kept: "+o.Name+"."+readAs(form.Rider, old.Text, Answers(sent), units))
 }
 
 // riderText is the rider's file with what was typed, and their name.

@@ -261,16 +261,23 @@ func (s *Server) keepRig(w http.ResponseWriter, r *http.Request, o store.Object,
 		return err
 	}
 	if meanwhile(r, o) {
-		return s.showRig(w, r, http.StatusConflict, o, sent, overtaken(errs), answers)
+		now, err := rigValues(old, units)
+		if err != nil {
+			return err
+		}
+		now["called"] = o.Name
+		sent, errs = overtaken(sent, now, errs)
+		return s.showRig(w, r, http.StatusConflict, o, sent, errs, answers)
 	}
 	if len(errs) > 0 {
 		return s.showRig(w, r, http.StatusUnprocessableEntity, o, sent, errs, answers)
 	}
+	was := o
 	o.Name, o.Text, o.Original = sent["called"], text, nil
-	if _, err := s.store.Put(r.Context(), o); err != nil {
+	if _, done, err := s.put(r.Context(), o, was, func(store.Object) error { return s.changeRig(w, r) }); !done {
 		return err
 	}
-	return s.see(w, r, "/rigs", "Kept: "+o.Name+".")
+	return s.see(w, r, "/rigs", "Kept: "+o.Name+"."+readAs(form.Rig, was.Text, Answers(sent), units))
 }
 
 func (s *Server) askDeleteRig(w http.ResponseWriter, r *http.Request) error {

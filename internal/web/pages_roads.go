@@ -83,12 +83,20 @@ func (s *Server) road(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	values, err := form.ValuesIn(form.Road, o.Text, units)
+	values, err := roadValues(o, units)
 	if err != nil {
 		return err
 	}
-	values["name"] = o.Name
 	return s.showRoad(w, r, http.StatusOK, o, values, nil)
+}
+
+// roadValues are what the form of a road that is kept shows.
+func roadValues(o store.Object, units form.Units) (map[string]string, error) {
+	values, err := form.ValuesIn(form.Road, o.Text, units)
+	if err == nil {
+		values["name"] = o.Name
+	}
+	return values, err
 }
 
 // showRoad shows the form of a road, which is new if o has no ID.
@@ -151,16 +159,22 @@ func (s *Server) keepRoad(w http.ResponseWriter, r *http.Request, o store.Object
 		errs["name"] = "Give it a name, by which a course can be ridden on it."
 	}
 	if meanwhile(r, o) {
-		return s.showRoad(w, r, http.StatusConflict, o, sent, overtaken(errs))
+		now, err := roadValues(o, units)
+		if err != nil {
+			return err
+		}
+		sent, errs = overtaken(sent, now, errs)
+		return s.showRoad(w, r, http.StatusConflict, o, sent, errs)
 	}
 	if len(errs) > 0 {
 		return s.showRoad(w, r, http.StatusUnprocessableEntity, o, sent, errs)
 	}
+	old := o
 	o.Name, o.Text, o.Original = name, text, nil
-	if _, err := s.store.Put(r.Context(), o); err != nil {
+	if _, done, err := s.put(r.Context(), o, old, func(now store.Object) error { return s.keepRoad(w, r, now) }); !done {
 		return err
 	}
-	return s.see(w, r, "/roads", "Kept: "+o.Name+".")
+	return s.see(w, r, "/roads", "Kept: "+o.Name+"."+readAs(form.Road, old.Text, typed, units))
 }
 
 func (s *Server) askDeleteRoad(w http.ResponseWriter, r *http.Request) error {

@@ -32,12 +32,16 @@ type RidePage struct {
 	Unit     string
 	Per      string // m in a unit
 	Bench    bool
-	Group    string
+	Group    string       // path of the group's page
+	Phrases  []RidePhrase // that can be said to a live group by key; nil alone
 	Cautions []string
 	Kinds    []Option // of sensors that may be missing
 	Step     *RideTry // for one that is
 	Sum      *RideSum
 }
+
+// RidePhrase is a fixed phrase with the key that says it.
+type RidePhrase struct{ Key, Value, Words string }
 
 // RideTry is one thing to try for a sensor that does not appear.
 type RideTry struct {
@@ -93,11 +97,29 @@ func (s *Server) ridePage(w http.ResponseWriter, r *http.Request) error {
 	for _, g := range s.live.Groups() {
 		for _, one := range g.Rides() {
 			if one.ID == x.ID {
-				p.Group = g.ID
+				p.Group = "/group/" + g.ID
 			}
 		}
 	}
+	if path := s.togetherPath(x.ID); path != "" {
+		p.Group = path
+	}
 	return s.show(w, r, http.StatusOK, p)
+}
+
+// togetherPath is the page of the live group a ride is in; empty if none.
+func (s *Server) togetherPath(ride string) string {
+	for _, g := range s.live.Meetings() {
+		for _, one := range g.Rides() {
+			if one.ID == ride {
+				return "/together/" + g.ID()
+			}
+		}
+	}
+	if of, ok := s.guestRide.Load(ride); ok {
+		return "/join/" + of.(string)
+	}
+	return ""
 }
 
 // NewRidePage is the page of a ride at one instant.
@@ -113,6 +135,11 @@ func NewRidePage(set ride.Setup, snap ride.Snapshot, units form.Units) *RidePage
 	if k := set.Course; k != nil {
 		p.ByKey, p.ByMetres = k.Advance == ride.ByKey, k.Advance == ride.ByDistance
 		p.Steps = p.ByKey
+	}
+	if snap.Group != nil {
+		for i, words := range ride.Phrases {
+			p.Phrases = append(p.Phrases, RidePhrase{Key: fmt.Sprint(i + 1), Value: fmt.Sprint(i), Words: words})
+		}
 	}
 	for _, k := range missingKinds {
 		p.Kinds = append(p.Kinds, Option{Value: fmt.Sprint(int(k.kind)), Label: k.label})

@@ -61,6 +61,8 @@ type RideView struct {
 	Notices []RideNotice `json:"notices"`
 	Plan    int          `json:"plan"`
 	Cue     int          `json:"cue"`
+
+	Company *Company `json:"company"` // of a live group; nil alone
 }
 
 // RideGauge is where the rider is on a line, and between where the cue is
@@ -115,6 +117,7 @@ func NewRideView(set ride.Setup, s ride.Snapshot, u form.Units) RideView {
 		v.At = alongSteps(set.Session, s.Step.Index, s.Step.IntoS, s.Step.LengthS)
 	}
 	rideSensors(&v, s)
+	rideCompany(&v, set, s, u)
 	for _, n := range s.Notices {
 		if s.At.Sub(n.At) > noticeFor {
 			continue
@@ -122,6 +125,14 @@ func NewRideView(set ride.Setup, s ride.Snapshot, u form.Units) RideView {
 		v.Notices = append(v.Notices, RideNotice{fmt.Sprintf("%d-%.20s", n.At.UnixMilli(), n.Words), n.Words, n.Urgent})
 	}
 	return v
+}
+
+// rideCompany is the live group a ride is in, and what others said in it.
+func rideCompany(v *RideView, set ride.Setup, s ride.Snapshot, u form.Units) {
+	if s.Group == nil || set.Course == nil {
+		return
+	}
+	v.Company = NewCompany(*s.Group, set.Course.Profile.Length(), u)
 }
 
 // noticeFor is how long a notice stands. Our judgement.
@@ -139,6 +150,10 @@ func rideClock(set ride.Setup, s ride.Snapshot) string {
 	switch {
 	case s.Stage == ride.Waiting && s.GunInS > 0:
 		return "begins in " + rideTime(s.GunInS)
+	case s.Stage == ride.Waiting && s.Group != nil && s.Group.GunSet:
+		return "begins when you pedal: the gun has gone"
+	case s.Stage == ride.Waiting && s.Group != nil:
+		return "begins with the host's gun"
 	case s.Stage == ride.Waiting && set.WaitForKey:
 		return "begins when Start is pressed"
 	case s.Stage == ride.Waiting:

@@ -145,7 +145,7 @@ func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	o, _, at, fresh, err := s.evidenceAt(r, units)
+	o, now, at, fresh, err := s.evidenceAt(r, units)
 	if err != nil {
 		return err
 	}
@@ -162,16 +162,18 @@ func (s *Server) changeEvidence(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if meanwhile(r, o) {
-		return s.showEvidence(w, r, http.StatusConflict, o, at, kind, sent, overtaken(errs), fresh)
+		sent, errs = overtaken(sent, now, errs)
+		return s.showEvidence(w, r, http.StatusConflict, o, at, kind, sent, errs, fresh)
 	}
 	if len(errs) > 0 {
 		return s.showEvidence(w, r, http.StatusUnprocessableEntity, o, at, kind, sent, errs, fresh)
 	}
+	old := o
 	o.Text = text
-	if _, err := s.store.Put(r.Context(), o); err != nil {
+	if _, done, err := s.put(r.Context(), o, old, func(store.Object) error { return s.changeEvidence(w, r) }); !done {
 		return err
 	}
-	return s.see(w, r, "/riders/"+o.ID, "Kept.")
+	return s.see(w, r, "/riders/"+o.ID, "Kept."+readAs(form.Rider, old.Text, Answers(sent), units))
 }
 
 func (s *Server) askRemoveEvidence(w http.ResponseWriter, r *http.Request) error {
@@ -203,8 +205,9 @@ func (s *Server) removeEvidence(w http.ResponseWriter, r *http.Request) error {
 	if len(errs) > 0 {
 		return refuse(http.StatusConflict, "That cannot be removed as the rider's file stands.")
 	}
+	old := o
 	o.Text = text
-	if _, err := s.store.Put(r.Context(), o); err != nil {
+	if _, done, err := s.put(r.Context(), o, old, func(store.Object) error { return s.removeEvidence(w, r) }); !done {
 		return err
 	}
 	return s.see(w, r, "/riders/"+o.ID, "Removed.")

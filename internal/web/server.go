@@ -20,6 +20,7 @@ type Store interface {
 	Object(ctx context.Context, id string) (store.Object, error)
 	Objects(ctx context.Context, kind store.Kind) ([]store.Object, error)
 	Put(ctx context.Context, o store.Object) (store.Object, error)
+	PutOver(ctx context.Context, o store.Object, was string) (store.Object, error)
 	Delete(ctx context.Context, id string) error
 	RemoveDemo(ctx context.Context) error
 
@@ -42,6 +43,8 @@ type Store interface {
 	Settings
 	Visits
 	Calendars
+	Forecasts
+	StartLists
 }
 
 // Settings are the choices of the person, by key.
@@ -101,6 +104,7 @@ type Server struct {
 	gallery   []State
 	live      *live.Manager
 	shapes    sync.Map     // small pictures of rides
+	guestRide sync.Map     // groups hosted elsewhere by the ID of a ride in them
 	library   *service.App // nil: there is none
 	templates *Templates
 	mux       *http.ServeMux
@@ -114,8 +118,11 @@ type Server struct {
 	riderPages  remembered[RiderPage]       // and what their pages say
 	briefJobs   briefJobs                   // briefs that are being made
 	briefBase   briefBase                   // briefs before a change, reckoned quickly
+	briefMoves  briefMoves                  // changes that are being reckoned
 	checkTapes  sync.Map                    // of checks that are ridden, by ride: *checkTape
 	startLists  startListBriefs             // briefs for all of a start list
+	works       works                       // what takes longer than a page
+	raceFaults  sync.Map                    // who could not be raced, by event: []string
 	preparing   atomic.Bool                 // a brief that changes are compared with is being reckoned
 }
 

@@ -7,6 +7,7 @@ import { live } from "./live";
 import { ride } from "./ride";
 import { group } from "./group";
 import { check } from "./check";
+import { together } from "./together";
 
 theme(document);
 drop(document);
@@ -14,3 +15,4 @@ live(document);
 ride(document);
 group(document);
 check(document);
+together(document);

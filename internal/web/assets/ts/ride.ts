@@ -3,6 +3,8 @@
 // takes keys. Losing the page, or the program losing it, changes nothing.
 import { Strip, drawStrip, moveStrip } from "./strip";
 import { Sound } from "./sound";
+import { Company, onStrip, thread } from "./dots";
+import { show as showCompany } from "./together";
 
 interface Gauge { you: number; low: number; high: number }
 interface Notice { id: string; words: string; urgent: boolean }
@@ -11,6 +13,7 @@ interface View {
   [key: string]: unknown;
   stage: string; gauge: Gauge | null; left: number; at: number; plan: number; cue: number; in_s: number; big: string;
   notices: Notice[] | null; sensors: Sensor[] | null; found: Sensor[] | null; stop: string; trouble: string; you: string; clock: string;
+  company: Company | null;
 }
 
 const lostAfterMs = 2000;
@@ -77,6 +80,7 @@ class Page {
     drawStrip(road, this.strip);
     if (this.view) moveStrip(road, this.strip, this.view.at, this.view.cue, Number(this.view.you), false);
     else moveStrip(road, this.strip, Number(road.dataset.at), Number(road.dataset.cue), Number(this.page.querySelector("[data-x=you]")?.textContent), false);
+    this.company(this.view ? this.view.company : undefined);
     const gauge = this.page.querySelector<SVGSVGElement>("[data-gauge]");
     if (this.view) this.gauge(this.view.gauge);
     else if (gauge?.dataset.first) this.gauge(JSON.parse(gauge.dataset.first) as Gauge);
@@ -121,10 +125,24 @@ class Page {
     if (v.plan !== this.plan || Date.now() - this.lastTrace > (this.strip?.kind === "free" ? 10000 : 60000)) void this.fetchStrip(v.plan);
     const road = this.page.querySelector<SVGSVGElement>("[data-strip]");
     if (road && this.strip) moveStrip(road, this.strip, v.at, v.cue, Number(v.you), v.stage === "riding");
+    this.company(v.company);
     this.count321(v);
     if (v.cue !== this.cue && this.cue >= 0 && v.stage === "riding") this.sound.cue();
     this.cue = v.cue;
     this.first = false;
+  }
+
+  // company is everybody of a live group: on the strip, on the thread of seconds
+  // and in words. Without a view it is what came with the page.
+  private company(c: Company | null | undefined): void {
+    const box = this.page.querySelector<HTMLElement>("[data-company]");
+    if (!box) return;
+    c ??= box.dataset.first ? (JSON.parse(box.dataset.first) as Company) : null;
+    if (!c) return;
+    showCompany(this.root.body, c);
+    const road = this.page.querySelector<SVGSVGElement>("[data-strip]"), line = box.querySelector<SVGSVGElement>("[data-thread]");
+    if (road && this.strip) onStrip(road, this.strip, c, 5.5);
+    if (line) thread(line, c);
   }
 
   // staged shows what belongs to the stage. The list of sensors stands open

@@ -15,20 +15,20 @@ const SVG = "http://www.w3.org/2000/svg";
 
 interface Shape { wide: number; top: number; low: number; hillTop: number; hillLow: number; chain: number; font: number }
 
-function shape(svg: SVGSVGElement, s: Strip): Shape {
+export function shape(svg: SVGSVGElement, s: Strip): Shape {
   if (!svg.firstChild) put(svg, "g", "", {}); // an empty strip takes no room
   const wide = Math.max(200, svg.clientWidth), high = Math.max(100, svg.clientHeight);
   const font = Math.max(13, Math.min(24, wide / 76));
   svg.setAttribute("viewBox", `0 0 ${wide} ${high}`);
-  const chain = high - font * 3.1;
-  const low = s.kind === "course" ? chain * 0.46 : chain - font * 0.9;
+  const chain = high - font * (s.pieces?.length ? 3.1 : 2.1);
+  const low = s.kind === "course" ? chain * (s.pieces?.length ? 0.46 : 0.27) : chain - font * 0.9;
   return { wide, font, chain, top: 8, low, hillTop: low + gap, hillLow: chain - font * 0.75 };
 }
 
-const across = (g: Shape) => (share: number) => 12 + Math.max(0, Math.min(1, share)) * (g.wide - 24);
+export const across = (g: Shape) => (share: number) => 12 + Math.max(0, Math.min(1, share)) * (g.wide - 24);
 const up = (g: Shape, s: Strip) => (watts: number) => g.low - (Math.max(0, Math.min(watts, s.most)) / s.most) * (g.low - g.top);
 
-function put(svg: SVGElement, name: string, cls: string, attrs: Record<string, string | number>, text = ""): SVGElement {
+export function put(svg: SVGElement, name: string, cls: string, attrs: Record<string, string | number>, text = ""): SVGElement {
   const e = document.createElementNS(SVG, name);
   if (cls) e.setAttribute("class", cls);
   for (const [k, v] of Object.entries(attrs)) e.setAttribute(k, typeof v === "number" ? v.toFixed(1) : v);
@@ -42,7 +42,7 @@ export function drawStrip(svg: SVGSVGElement, s: Strip): void {
   const g = shape(svg, s), pieces = s.pieces ?? [], x = across(g), y = up(g, s);
   if (s.kind === "course" && s.hill) hill(svg, s, g, pieces);
   if (s.kind === "session") corridor(svg, pieces, x, y);
-  if (s.kind !== "free") put(svg, "path", "critical", { d: `M${x(0)} ${y(s.cp)}H${x(1)}` });
+  if (s.kind !== "free" && s.cp > 0) put(svg, "path", "critical", { d: `M${x(0)} ${y(s.cp)}H${x(1)}` });
   if (s.kind === "course" && pieces.length) {
     put(svg, "path", "effort", { d: pieces.map((p, i) => `${i ? "L" : "M"}${x(p.from)} ${y(p.watts)}H${x(p.to)}`).join("") });
   }
@@ -58,7 +58,7 @@ export function drawStrip(svg: SVGSVGElement, s: Strip): void {
 const low = (s: Strip) => Math.min(...(s.hill ?? []).map((p) => p[1]));
 
 // crest is how high the hill stands on the picture.
-function crest(s: Strip, g: Shape): (share: number) => number {
+export function crest(s: Strip, g: Shape): (share: number) => number {
   const points = s.hill ?? [], least = low(s), span = Math.max(30, Math.max(...points.map((p) => p[1])) - least);
   return (share) => {
     let i = points.findIndex((p) => p[0] >= share);
@@ -71,7 +71,7 @@ function crest(s: Strip, g: Shape): (share: number) => number {
 
 function hill(svg: SVGSVGElement, s: Strip, g: Shape, pieces: Piece[]): void {
   const points = s.hill ?? [], x = across(g), top = crest(s, g);
-  for (const p of pieces) {
+  for (const p of pieces.length ? pieces : [{ from: 0, to: 1, tint: "plain" }]) {
     const edge = [p.from, ...points.map((q) => q[0]).filter((q) => q > p.from && q < p.to), p.to];
     const d = edge.map((q, i) => `${i ? "L" : "M"}${x(q).toFixed(1)} ${top(q).toFixed(1)}`).join("");
     put(svg, "path", "land k" + p.tint, { d: `${d}L${x(p.to)} ${g.hillLow}L${x(p.from)} ${g.hillLow}Z` });
@@ -119,9 +119,9 @@ function scale(svg: SVGSVGElement, s: Strip, g: Shape, x: (n: number) => number)
   const whole = s.length / s.per, most = Math.max(2, Math.floor(g.wide / (g.font * 7)));
   const step = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120].find((n) => whole / n <= most) ?? 240;
   for (let at = 0; at <= whole + 1e-9; at += step) {
-    const px = x(at / whole), words = `${Number(at.toFixed(1))}${at === 0 ? " " + s.unit : ""}`;
-    put(svg, "path", "notch", { d: `M${px} ${g.chain + g.font * 1.75}V${g.chain + g.font * 2}` });
-    put(svg, "text", "tick", { x: Math.max(g.font * 1.4, Math.min(g.wide - g.font, px)), y: g.chain + g.font * 2.85, "font-size": g.font * 0.85 }, words);
+    const px = x(at / whole), under = g.chain + g.font * (s.pieces?.length ? 1.75 : 0.75), words = `${Number(at.toFixed(1))}${at === 0 ? " " + s.unit : ""}`;
+    put(svg, "path", "notch", { d: `M${px} ${under}V${under + g.font * 0.25}` });
+    put(svg, "text", "tick", { x: Math.max(g.font * 1.4, Math.min(g.wide - g.font, px)), y: under + g.font * 1.1, "font-size": g.font * 0.85 }, words);
   }
 }
 
@@ -135,8 +135,9 @@ function where(s: Strip, t: Trace): number {
 }
 
 function ridden(s: Strip, x: (n: number) => number, y: (w: number) => number): string {
-  const last = s.trace?.at(-1)?.s ?? 1;
-  return (s.trace ?? []).map((t, i) => `${i ? "L" : "M"}${x(s.kind === "free" ? t.s / last : where(s, t)).toFixed(1)} ${y(t.w).toFixed(1)}`).join("");
+  const trace = s.trace ?? [];
+  const last = trace.length ? trace[trace.length - 1].s : 1;
+  return trace.map((t, i) => `${i ? "L" : "M"}${x(s.kind === "free" ? t.s / last : where(s, t)).toFixed(1)} ${y(t.w).toFixed(1)}`).join("");
 }
 
 // moveStrip puts the rider where they are, and the line on to there.

@@ -1,0 +1,22 @@
+package service
+
+import "chainline/race"
+
+// ShelterTakesOff is the share of a lone rider's air drag that the shelter of a
+// live group takes off the second of a line, and the best placed; strength is
+// "low", "high", or anything else for the middle.
+func ShelterTakesOff(strength string) (second, best float64) {
+	s := race.Middle
+	switch strength {
+	case "low":
+		s = race.Low
+	case "high":
+		s = race.High
+	}
+	least := 1.0
+	line := race.Bunch(s)
+	for _, left := range line.Position {
+		least = min(least, left)
+	}
+	return 1 - line.Position[1], 1 - least
+}
