@@ -25,6 +25,7 @@ type RideChoosePage struct {
 	Preview   *RidePreview
 	Sessions  []RideCard
 	Running   []RideLine
+	Together  []TogetherLine // live groups of a course
 	Left      []RideLine // not ended
 	Done      []RideLine
 	Available bool

@@ -75,7 +75,11 @@ func hosted(s ride.GroupSheet, open bool) *web.TogetherPage {
 		in = &live.Invited{Address: "192.168.1.20:47113", Invitation: "QK7F-3ZPA-M2XD-6TRB-WY5N"}
 	}
 	p.Ask(in, []string{"192.168.1.20", "10.0.0.7", "127.0.0.1"}, live.StrengthMiddle)
-	p.Mine = []web.TogetherRider{{Name: "Ilse", Ride: "x1", Says: "riding", Brief: true}, {Name: "Maren", Ride: "x2", Says: "riding"}}
+	says := "riding"
+	if s.ClockS <= 0 {
+		says = "waiting"
+	}
+	p.Mine = []web.TogetherRider{{Name: "Ilse", Ride: "x1", Says: says, Brief: true}, {Name: "Maren", Ride: "x2", Says: says}}
 	p.Add = web.NewTogetherAdd("/together/m1/ride", togetherChoices(), nil, nil)
 	return p
 }
