@@ -26,7 +26,7 @@ type RideChoosePage struct {
 	Sessions  []RideCard
 	Running   []RideLine
 	Together  []TogetherLine // live groups of a course
-	Left      []RideLine // not ended
+	Left      []RideLine     // not ended
 	Done      []RideLine
 	Available bool
 }
