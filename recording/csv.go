@@ -20,6 +20,7 @@ var printed = map[Quantity]struct {
 	Resistance: {"resistance", 2}, Battery: {"battery", 2}, Position: {"position_m", 2}, Speed: {"speed_m_s", 3},
 	Gradient: {"gradient", 5}, Altitude: {"altitude_m", 2}, Latitude: {"latitude_deg", 7}, Longitude: {"longitude_deg", 7},
 	Target: {"target_w", 1}, Commanded: {"commanded", 4}, Left: {"w_balance_j", 0},
+	Shelter: {"shelter", 3}, Help: {"help", 3}, Brought: {"brought_up_m", 2},
 }
 
 // WriteCSV writes Rows as a table: seconds, paused, one column for each

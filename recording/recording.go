@@ -25,6 +25,9 @@ const (
 	Target       Quantity = "target"        // W, what the cue or step asked
 	Commanded    Quantity = "commanded"     // W or gradient, what the trainer was told
 	Left         Quantity = "w_balance"     // J of W′ left, as reckoned while riding
+	Shelter      Quantity = "shelter"       // share of own air drag left by riders near, in a live group
+	Help         Quantity = "help"          // share left by the host's keeping a live group together
+	Brought      Quantity = "brought_up"    // m of Position that were not ridden: brought up by the host of a live group
 )
 
 // Channel is one quantity from one source. Seconds rise strictly and count

@@ -15,7 +15,7 @@ const Hold = 3.0
 // battery's charge stay until the next.
 func (q Quantity) stands() float64 {
 	switch q {
-	case Target, Commanded, Battery:
+	case Target, Commanded, Battery, Brought:
 		return math.Inf(1)
 	}
 	return Hold
@@ -24,7 +24,7 @@ func (q Quantity) stands() float64 {
 // state tells what is read off at an instant from what is a mean over time.
 func (q Quantity) state() bool {
 	switch q {
-	case Position, Altitude, Latitude, Longitude, Battery, Target, Commanded, Left:
+	case Position, Altitude, Latitude, Longitude, Battery, Target, Commanded, Left, Brought:
 		return true
 	}
 	return false

@@ -19,7 +19,7 @@ type Totals struct {
 	MaxCadence  float64 `json:"max_cadence_rpm"`
 	MeanHeart   float64 `json:"mean_heart_bpm"`
 	MaxHeart    float64 `json:"max_heart_bpm"`
-	DistanceM   float64 `json:"distance_m"`    // by Position
+	DistanceM   float64 `json:"distance_m"`    // by Position, less what was Brought
 	MaxSpeed    float64 `json:"max_speed_m_s"` // by Speed
 	AscentM     float64 `json:"ascent_m"`      // rises of Altitude added up
 
@@ -61,6 +61,7 @@ func (r *Recording) Laps(source string) []Totals {
 type reckoner struct {
 	rec                                     *Recording
 	power, cadence, heart, pos, speed, alti Channel
+	brought                                 Channel
 }
 
 func (r *Recording) reckoner(source string) *reckoner {
@@ -69,6 +70,7 @@ func (r *Recording) reckoner(source string) *reckoner {
 	k.cadence, _ = r.Signal(Cadence, "")
 	k.heart, _ = r.Signal(HeartRate, "")
 	k.pos, _ = r.Signal(Position, "")
+	k.brought, _ = r.Signal(Brought, "")
 	k.speed, _ = r.Signal(Speed, "")
 	k.alti, _ = r.Signal(Altitude, "")
 	return k
@@ -97,7 +99,7 @@ func (k *reckoner) totals(from, to float64) Totals {
 			t.MaxW = larger(t.MaxW, w)
 		}
 	}
-	t.DistanceM = k.pos.last(to) - k.pos.last(from)
+	t.DistanceM = k.pos.last(to) - k.pos.last(from) - (k.brought.upTo(to) - k.brought.upTo(from))
 	t.AscentM = k.alti.ascent(from, to)
 	return t
 }
@@ -161,6 +163,15 @@ func (c *Channel) last(seconds float64) float64 {
 		v = c.Values[i]
 	}
 	return v
+}
+
+// upTo is the last value at or before an instant, 0 before the first: of what
+// is counted from nothing.
+func (c *Channel) upTo(seconds float64) float64 {
+	if len(c.Seconds) == 0 || c.Seconds[0] > seconds {
+		return 0
+	}
+	return c.last(seconds)
 }
 
 func (c *Channel) ascent(from, to float64) float64 {

@@ -98,7 +98,7 @@ func (a *activity) records(extra []recording.Column) []timed {
 		{column(recording.Cadence), 1, 254, func(r *mesgdef.Record, v float64) { r.SetCadence(uint8(v)) }},
 		{column(recording.HeartRate), 1, 254, func(r *mesgdef.Record, v float64) { r.SetHeartRate(uint8(v)) }},
 		{column(recording.Speed), 1000, 65534, func(r *mesgdef.Record, v float64) { r.SetSpeed(uint16(v)) }},
-		{column(recording.Position), 100, 4294967294, func(r *mesgdef.Record, v float64) { r.SetDistance(uint32(v)) }},
+		{ridden(column(recording.Position), column(recording.Brought)), 100, 4294967294, func(r *mesgdef.Record, v float64) { r.SetDistance(uint32(v)) }},
 		{raised(column(recording.Altitude), 500), 5, 65534, func(r *mesgdef.Record, v float64) { r.SetAltitude(uint16(v)) }},
 		{column(recording.LeftShare), 100, 100, func(r *mesgdef.Record, v float64) {
 			r.SetLeftRightBalance(typedef.LeftRightBalanceRight | typedef.LeftRightBalance(100-v))
@@ -164,6 +164,20 @@ func raised(values []float64, by float64) []float64 {
 	var out []float64
 	for _, v := range values {
 		out = append(out, v+by)
+	}
+	return out
+}
+
+// ridden is the position less what was not ridden of it.
+func ridden(position, brought []float64) []float64 {
+	if brought == nil {
+		return position
+	}
+	out := append([]float64(nil), position...)
+	for i := range out {
+		if b := brought[i]; b > 0 { // not a number before anything was
+			out[i] -= b
+		}
 	}
 	return out
 }

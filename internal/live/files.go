@@ -39,6 +39,8 @@ type Summary struct {
 	Missing []string         `json:"missing,omitempty"` // what is, in words
 	Totals  recording.Totals `json:"totals"`
 	Of      ride.Of          `json:"of,omitzero"`
+	// Company is what a live group did to the ride; nil for one ridden alone.
+	Company *recording.Company `json:"company,omitempty"`
 }
 
 func summary(id string, r ride.Read) Summary {
@@ -50,6 +52,9 @@ func summary(id string, r ride.Read) Summary {
 	}
 	s.Totals = r.Recording.Totals("")
 	s.Totals.Watts = nil
+	if c, ok := r.Recording.Company(); ok {
+		s.Company = &c
+	}
 	return s
 }
 

@@ -16,6 +16,7 @@ import (
 	"sync"
 	"time"
 
+	"chainline/internal/bunch"
 	"chainline/internal/problem"
 	"chainline/internal/ride"
 	"chainline/internal/sensor"
@@ -42,6 +43,8 @@ type Config struct {
 	Now      func() time.Time
 	Log      *slog.Logger
 	Finished func(Summary) // is told of every ride that ended, when its files are made; may be nil
+	// Reach makes the way to a group's host; nil: over the network, with TLS.
+	Reach func(address, invitation string) (bunch.Transport, error)
 }
 
 // Choice is what a ride's devices are.
@@ -75,21 +78,23 @@ func (r *Ride) Failed() error { return r.failed }
 
 // Manager owns the rides of one data folder.
 type Manager struct {
-	c      Config
-	mu     sync.Mutex
-	rides  map[string]*Ride
-	groups map[string]*Group
-	radio  string // the ride that has the radio
-	closed bool
-	base   context.Context
-	stop   context.CancelFunc
-	wait   sync.WaitGroup
+	c        Config
+	mu       sync.Mutex
+	rides    map[string]*Ride
+	groups   map[string]*Group
+	meetings map[string]*Meeting
+	guests   map[string]*Guest
+	radio    string // the ride that has the radio
+	closed   bool
+	base     context.Context
+	stop     context.CancelFunc
+	wait     sync.WaitGroup
 }
 
 // New makes a manager. Close ends its rides.
 func New(c Config) *Manager {
 	base, stop := context.WithCancel(context.Background())
-	return &Manager{c: c, rides: map[string]*Ride{}, groups: map[string]*Group{}, base: base, stop: stop}
+	return &Manager{c: c, rides: map[string]*Ride{}, groups: map[string]*Group{}, meetings: map[string]*Meeting{}, guests: map[string]*Guest{}, base: base, stop: stop}
 }
 
 // NewID names a ride by when it began; it sorts and can be a file's name.
@@ -117,6 +122,11 @@ func (m *Manager) journal(id string) string { return filepath.Join(m.c.Folder, i
 // Begin starts recording: devices are looked for, and the ride itself begins
 // as its setup says.
 func (m *Manager) Begin(ctx context.Context, r service.Riding, choice Choice) (*Ride, error) {
+	return m.begin(ctx, r, choice, nil)
+}
+
+// begin is Begin, with the group the ride is in; nil for a ride alone.
+func (m *Manager) begin(ctx context.Context, r service.Riding, choice Choice, with *membership) (*Ride, error) {
 	saved := m.devices(ctx)
 	r.Setup.Bench = choice.Kind == "bench" || choice.Kind == "plain bench"
 	if choice.Kind == "replay" {
@@ -131,7 +141,7 @@ func (m *Manager) Begin(ctx context.Context, r service.Riding, choice Choice) (*
 		m.release(r.Setup.ID)
 		return nil, &problem.Error{Kind: problem.Failed, Message: "the ride cannot begin: " + err.Error(), Err: err}
 	}
-	return m.start(r, kept, hub, choice)
+	return m.start(r, kept, hub, choice, with)
 }
 
 // GoOn takes up a ride that was not ended.
@@ -152,7 +162,7 @@ func (m *Manager) GoOn(ctx context.Context, id string, choice Choice) (*Ride, er
 	if solver := riding.Setup.Course.Solver(); solver != nil {
 		riding.Replan = solver
 	}
-	return m.start(riding, kept, hub, choice)
+	return m.start(riding, kept, hub, choice, m.rejoin(riding.Setup))
 }
 
 func (m *Manager) known(id string) error {
@@ -206,7 +216,7 @@ func running(r *Ride) bool {
 }
 
 // start opens the devices and runs the engine.
-func (m *Manager) start(riding service.Riding, kept *ride.Kept, hub *sensor.Hub, choice Choice) (*Ride, error) {
+func (m *Manager) start(riding service.Riding, kept *ride.Kept, hub *sensor.Hub, choice Choice, with *membership) (*Ride, error) {
 	ctx, cancel := context.WithCancel(m.base)
 	r := &Ride{ID: riding.Setup.ID, Riding: riding, Kind: choice.Kind, cancel: cancel, settled: make(chan struct{})}
 	port, err := m.open(ctx, r, choice)
@@ -230,7 +240,11 @@ func (m *Manager) start(riding service.Riding, kept *ride.Kept, hub *sensor.Hub,
 		}
 		c.ConnectKnown()
 	}
+	if with != nil {
+		kept.Core.Join(with.company)
+	}
 	r.Engine = ride.Start(ctx, kept.Core, o)
+	m.wait.Go(func() { with.run(m.base, r.Engine.Done()) })
 	r.Engine.Key(ride.Key{Kind: ride.KeyScan, Value: 1})
 	m.mu.Lock()
 	m.rides[r.ID] = r
@@ -367,9 +381,16 @@ func (m *Manager) Rides() []*Ride {
 func (m *Manager) Close() error {
 	m.mu.Lock()
 	m.closed = true
+	var meetings []*Meeting
+	for _, x := range m.meetings {
+		meetings = append(meetings, x)
+	}
 	m.mu.Unlock()
 	m.stop()
 	m.wait.Wait()
+	for _, x := range meetings {
+		x.closeServer() // its file says that it is open: it is when the program is started anew
+	}
 	return nil
 }
 

@@ -51,6 +51,7 @@ const (
 	AboutDrink  NoticeKind = "drink"
 	AboutFan    NoticeKind = "fan"
 	AboutHost   NoticeKind = "host"
+	AboutGroup  NoticeKind = "group"
 	AboutRide   NoticeKind = "ride"
 )
 
@@ -78,6 +79,8 @@ type Core struct {
 	work                       float64 // J displayed
 	stillSince                 time.Time
 	overs                      spent
+	group                      *inGroup // nil for a ride alone
+	brought                    float64  // m moved up by a group's host without riding
 
 	follow  follow
 	steer   steer
@@ -254,6 +257,7 @@ func (c *Core) Tick(now time.Time) {
 	}
 	c.watch.tickedAt = now
 	c.choosePower()
+	c.takeGun()
 	c.start()
 	if c.stage == Riding || c.stage == Paused {
 		c.move(dt)
@@ -263,6 +267,7 @@ func (c *Core) Tick(now time.Time) {
 	}
 	c.command()
 	c.finish()
+	c.meet(dt)
 	c.row()
 }
 

@@ -42,9 +42,10 @@ type Read struct {
 	Odd       int      // records that could not be understood, left out
 	Damage    []string // where the journal could not be proved whole
 
-	cues   []Cue
-	gun    time.Time
-	points []TracePoint
+	cues    []Cue
+	gun     time.Time
+	points  []TracePoint
+	brought float64
 }
 
 // ReadRecords understands the records of one ride, in order, gaps as told:
@@ -157,6 +158,14 @@ func (r *Read) state(b *recording.Builder, raw []byte) bool {
 		add(recording.Gradient, s.Gradient)
 		add(recording.Altitude, altitudeAt(r.Setup.Course, s.AtM))
 	}
+	if s.Shelter != nil && s.Help != nil {
+		add(recording.Shelter, *s.Shelter)
+		add(recording.Help, *s.Help)
+	}
+	if s.Brought > 0 || r.brought > 0 {
+		add(recording.Brought, s.Brought)
+	}
+	r.brought = s.Brought
 	return ok
 }
 
@@ -198,7 +207,7 @@ func (r Read) Resume(hub *sensor.Hub, now time.Time) (*Core, error) {
 		c.stage, c.active, c.at, c.speed, c.balance, c.work = s.Stage, s.Active, s.AtM, s.Speed, s.Balance, s.Work
 		c.begun = setup.Begun.Add(time.Duration(s.Begun * float64(time.Second)))
 		c.follow.index, c.follow.fromS, c.follow.fromM, c.follow.cutS = s.Index, s.FromS, s.FromM, s.CutS
-		c.trace.points = r.points
+		c.trace.points, c.brought = r.points, s.Brought
 		if s.Stage == Ending || s.Stage == Ended {
 			c.stage = Paused
 		}

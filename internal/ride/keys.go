@@ -61,7 +61,7 @@ func (c *Core) Key(k Key, now time.Time) string {
 		c.said, c.saidAt = oneLine(k.Text), c.now
 		c.notice(AboutHost, false, c.said)
 	case KeyPhrase:
-		return "This ride is not in a group."
+		return c.phrase(k.Value)
 	case KeyScan:
 		c.take(c.hub.Scan(k.Value != 0))
 		if k.Value != 0 && c.scanned.IsZero() {
@@ -95,10 +95,16 @@ func (c *Core) stageKey(k Key) string {
 		if c.stage != Waiting {
 			return "The ride has begun."
 		}
+		if why := c.group.waits(c.now); why != "" {
+			return why
+		}
 		c.begin()
 	case KeyCount:
 		if c.stage != Waiting || !(k.Value >= 0 && k.Value <= 3600) {
 			return "The ride has begun, or that is no countdown."
+		}
+		if c.group != nil {
+			return "The group's host counts down."
 		}
 		c.setup.StartAt = c.now.Add(time.Duration(k.Value * float64(time.Second)))
 		c.record(recordGun(c.seconds(c.now), c.setup.StartAt))

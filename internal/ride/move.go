@@ -43,7 +43,7 @@ func (c *Core) move(dt float64) {
 // road of its own: an ordinary bicycle on the hoods. Our judgement.
 func (c *Core) motion() physics.Motion {
 	if k := c.setup.Course; k != nil {
-		return k.Motion
+		return c.group.sheltered(k.Motion)
 	}
 	if c.setup.Flat.Mass > 0 {
 		return c.setup.Flat

@@ -137,6 +137,9 @@ type state struct {
 	FromM    float64    `json:"from_m"`
 	CutS     float64    `json:"cut_s,omitempty"`
 	Target   float64    `json:"target"`
+	Shelter  *float64   `json:"shelter,omitempty"` // of a ride in a group
+	Help     *float64   `json:"help,omitempty"`
+	Brought  float64    `json:"brought,omitempty"` // m
 }
 
 // row records the state once a second.
@@ -153,12 +156,14 @@ func (c *Core) row() {
 	if c.begun.IsZero() {
 		s.Begun = 0
 	}
+	s.Brought = round3(c.brought)
 	if v, ok := c.cadence.fresh(c.now); ok {
 		s.Cadence = &v
 	}
 	if v, ok := c.heart.fresh(c.now); ok {
 		s.Heart = &v
 	}
+	c.group.row(&s, c.stage)
 	c.record(mustJSON(s))
 	c.trace.add(c)
 }

@@ -60,6 +60,17 @@ type Setup struct {
 	Limits     Limits    `json:"limits"`
 	Bench      bool      `json:"bench,omitempty"` // the rig is simulated, and the recording says so
 	Of         Of        `json:"of,omitzero"`
+	// Group is the live group course that the ride is in; whoever begins or
+	// goes on with the ride joins it (Core.Join).
+	Group *InGroup `json:"group,omitempty"`
+}
+
+// InGroup says which live group course a ride is in. How to reach it stands
+// elsewhere: a journal holds no secret.
+type InGroup struct {
+	ID    string `json:"id"`
+	Title string `json:"title"`
+	Host  bool   `json:"host,omitempty"` // it is hosted by the same program
 }
 
 // Of are the IDs of what a ride is of, where they are kept; the engine does not

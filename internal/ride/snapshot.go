@@ -134,6 +134,7 @@ func (c *Core) Snapshot() Snapshot {
 	if c.stop() {
 		s.Stop = "The trainer does not hear us. Stop pedalling and shift down."
 	}
+	s.Group = c.groupSheet()
 	if k := c.setup.Course; k != nil {
 		s.Course = c.place(k)
 	} else if leg, ok := c.follow.leg(); ok {

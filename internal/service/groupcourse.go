@@ -5,6 +5,7 @@ import (
 	"path"
 	"strings"
 
+	"chainline/course"
 	"chainline/internal/problem"
 )
 
@@ -65,4 +66,25 @@ func (g GroupCourse) For(q RideRequest) RideRequest {
 	}
 	q.Session, q.Advance, q.WaitForKey = "", "", true
 	return q
+}
+
+// Profile is the course's as it is ridden, laps and all. Errors are
+// *problem.Error.
+func (g GroupCourse) Profile() (course.Profile, error) {
+	if err := g.Check(); err != nil {
+		return course.Profile{}, err
+	}
+	q := g.For(RideRequest{}).Brief
+	event, err := q.event()
+	if err != nil {
+		return course.Profile{}, err
+	}
+	w, err := q.way(event)
+	if err != nil {
+		return course.Profile{}, err
+	}
+	if w.Sketch != nil {
+		return course.Profile{}, problem.Bad("a sketch cannot be ridden: where its climbs stand is not known; expected a course file")
+	}
+	return w.Profile, nil
 }

@@ -1,0 +1,237 @@
+package live
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+	"sync"
+	"time"
+
+	"chainline/course"
+	"chainline/internal/bunch"
+	"chainline/internal/bunch/wire"
+	"chainline/internal/problem"
+	"chainline/internal/ride"
+	"chainline/internal/service"
+)
+
+// meetingCourse is what a guest fetches of a group before riding in it.
+type meetingCourse struct {
+	ID      string              `json:"id"`
+	Title   string              `json:"title"`
+	Course  service.GroupCourse `json:"course"`
+	LengthM float64             `json:"length_m"` // as the host reads it
+}
+
+// Guest is a live group course hosted elsewhere. All methods may be called from
+// any goroutine.
+type Guest struct {
+	m       *Manager
+	to      bunch.Transport
+	profile course.Profile
+	looker  *bunch.Link
+	leave   context.CancelFunc
+
+	mu   sync.Mutex
+	kept keptGroup
+}
+
+// visitWait is how long a host has to give its course.
+const visitWait = 15 * time.Second
+
+// Visit finds a group at an address with its invitation, and keeps looking at
+// it until Leave, or until the host has ended it. Errors are *problem.Error.
+func (m *Manager) Visit(ctx context.Context, address, invitation string) (*Guest, error) {
+	clean, err := wire.Invitation(invitation)
+	if err != nil {
+		return nil, &problem.Error{Kind: problem.Misuse, Message: err.Error(), Err: err}
+	}
+	at := withPort(address)
+	to, err := m.reach(at, clean)
+	if err != nil {
+		return nil, &problem.Error{Kind: problem.Misuse, Message: err.Error(), Err: err}
+	}
+	ctx, cancel := context.WithTimeout(ctx, visitWait)
+	defer cancel()
+	b, err := to.Course(ctx)
+	if err != nil {
+		return nil, unreached(at, err)
+	}
+	var c meetingCourse
+	if err := json.Unmarshal(b, &c); err != nil || !isGroupID(c.ID) {
+		return nil, problem.Bad("what answers at %s is no live group course of this program", at)
+	}
+	profile, err := c.Course.Profile()
+	if err != nil {
+		return nil, err
+	}
+	if math.Abs(profile.Length()-c.LengthM) > 1 {
+		return nil, problem.Bad("this program reads the group's course as %.2f km, the host's as %.2f km: they are of different versions", profile.Length()/1000, c.LengthM/1000)
+	}
+	k := keptGroup{Schema: groupSchema, ID: c.ID, Made: m.c.Now(), Guest: true, Course: c.Course, Address: at, Invitation: clean, Members: map[string]string{},
+		Wish: bunch.Wish{Group: c.ID, Title: bunch.Line(c.Title, 80)}}
+	g := m.guest(k, profile, to)
+	if err := g.save(); err != nil {
+		g.leave()
+		return nil, err
+	}
+	return g, nil
+}
+
+func (m *Manager) reach(address, invitation string) (bunch.Transport, error) {
+	if m.c.Reach != nil {
+		return m.c.Reach(address, invitation)
+	}
+	return wire.Dial(address, invitation)
+}
+
+// unreached says what to do when a host gave no course.
+func unreached(at string, err error) error {
+	switch {
+	case errors.Is(err, wire.ErrRefused), wire.IsStranger(err):
+		return &problem.Error{Kind: problem.Misuse, Message: "Whoever answers at " + at + " does not know this invitation.", Hint: "Type address and invitation again; both stand on the host's page.", Err: err}
+	case errors.Is(err, context.DeadlineExceeded):
+		return &problem.Error{Kind: problem.Failed, Message: "Nobody answers at " + at + ".", Hint: "Is the group open, and are both machines on one network? A firewall may stand between.", Err: err}
+	}
+	return &problem.Error{Kind: problem.Failed, Message: fmt.Sprintf("The group at %s cannot be reached: %v", at, err), Hint: "Is the group open, and are both machines on one network? A firewall may stand between.", Err: err}
+}
+
+// guest looks at a group from here on.
+func (m *Manager) guest(k keptGroup, profile course.Profile, to bunch.Transport) *Guest {
+	ctx, leave := context.WithCancel(m.base)
+	g := &Guest{m: m, to: to, profile: profile, kept: k, leave: leave, looker: bunch.NewLink(to, m.c.Now, "", "")}
+	m.mu.Lock()
+	if old := m.guests[k.ID]; old != nil {
+		old.leave()
+	}
+	m.guests[k.ID] = g
+	m.mu.Unlock()
+	m.wait.Go(func() { g.looker.Run(ctx) })
+	return g
+}
+
+// Guest is a group visited from here, by its ID.
+func (m *Manager) Guest(id string) (*Guest, bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	g, ok := m.guests[id]
+	return g, ok
+}
+
+// Guests are the groups visited from here, by ID.
+func (m *Manager) Guests() []*Guest {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	var out []*Guest
+	for _, g := range m.guests {
+		out = append(out, g)
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].kept.ID < out[j].kept.ID })
+	return out
+}
+
+// ID names the group.
+func (g *Guest) ID() string { return g.kept.ID }
+
+// Title is what the host called it.
+func (g *Guest) Title() string { return g.kept.Wish.Title }
+
+// Address is where its host is.
+func (g *Guest) Address() string { return g.kept.Address }
+
+// Course is what is ridden.
+func (g *Guest) Course() service.GroupCourse { return g.kept.Course }
+
+// Profile is the course's, laps and all.
+func (g *Guest) Profile() course.Profile { return g.profile }
+
+// Sheet is where everybody is, with nobody 'You'.
+func (g *Guest) Sheet() ride.GroupSheet { return ride.SheetOf(g.looker.Look(g.m.c.Now())) }
+
+// Ended tells whether the host has ended the group.
+func (g *Guest) Ended() bool { return g.looker.Look(g.m.c.Now()).Ended }
+
+// Rides are those of this machine in the group, by ID.
+func (g *Guest) Rides() []*Ride {
+	g.mu.Lock()
+	var ids []string
+	for id := range g.kept.Members {
+		ids = append(ids, id)
+	}
+	g.mu.Unlock()
+	sort.Strings(ids)
+	var out []*Ride
+	for _, id := range ids {
+		if r, ok := g.m.Ride(id); ok {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// Ride begins the guest's ride. It waits for the gun; after it, it begins at
+// the line with the first pedal stroke.
+func (g *Guest) Ride(ctx context.Context, riding service.Riding, choice Choice) (*Ride, error) {
+	if err := sameCourse(riding, g.profile); err != nil {
+		return nil, err
+	}
+	riding.Setup.Group = &ride.InGroup{ID: g.ID(), Title: g.Title()}
+	riding.Setup.WaitForKey, riding.Setup.StartAt = true, time.Time{}
+	member := bunch.NewMember()
+	g.mu.Lock()
+	g.kept.Members[riding.Setup.ID] = member
+	g.mu.Unlock()
+	if err := g.save(); err != nil {
+		return nil, err
+	}
+	return g.m.begin(ctx, riding, choice, g.membership(member, riding.Setup.Rider.Name))
+}
+
+func (g *Guest) membership(member, name string) *membership {
+	l := bunch.NewLink(g.to, g.m.c.Now, member, name)
+	return &membership{company: l, link: l}
+}
+
+// Leave looks at the group no more; rides of it that go on stay linked.
+func (g *Guest) Leave() {
+	g.leave()
+	g.m.mu.Lock()
+	defer g.m.mu.Unlock()
+	if g.m.guests[g.kept.ID] == g {
+		delete(g.m.guests, g.kept.ID)
+	}
+}
+
+// membership is how one ride is linked to its group.
+type membership struct {
+	company ride.Company
+	link    *bunch.Link // nil when the host is this machine
+}
+
+// lastFor is how long a ride that has ended tries to have its host hear so.
+const lastFor = 10 * time.Second
+
+// run keeps the link until the ride has ended and the host has heard of it.
+func (s *membership) run(ctx context.Context, done <-chan struct{}) {
+	if s == nil || s.link == nil {
+		return
+	}
+	ctx, stop := context.WithCancel(ctx)
+	var wait sync.WaitGroup
+	wait.Go(func() { s.link.Run(ctx) })
+	select {
+	case <-done:
+		s.link.Last(ctx, lastFor)
+	case <-ctx.Done():
+	}
+	stop()
+	wait.Wait()
+}
+
+func isGroupID(id string) bool {
+	return id != "" && len(id) <= 40 && strings.Trim(id, "0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ-") == ""
+}
