@@ -125,10 +125,10 @@ func NewCompany(s ride.GroupSheet, lengthM float64, u form.Units) *Company {
 		if r.You {
 			me = i
 		}
-		if r.Known && !math.IsNaN(last) && math.Abs(r.BehindS-last) >= closeS {
+		if d.Known && !math.IsNaN(last) && math.Abs(r.BehindS-last) >= closeS {
 			d.Since = gapWords(r.BehindS - last)
 		}
-		if last = math.NaN(); r.Known {
+		if last = math.NaN(); d.Known {
 			last = r.BehindS
 		}
 		d.Bring = s.Host && r.LateS > 0 && r.State == ride.DotRiding && len(c.Dots) > 0
@@ -171,8 +171,11 @@ func companyDot(r ride.GroupDot, lengthM float64, among bool, u form.Units) Comp
 	if r.State == ride.DotRiding && r.LateS > 0 {
 		d.Mark = "late"
 	}
+	if r.State == ride.DotHome && r.BehindS == 0 { // all stand at the line: that says nothing of when they came
+		d.Known = false
+	}
 	d.Says = dotWords(r, u)
-	if r.Known && !r.You && among {
+	if d.Known && !r.You && among {
 		switch s := math.Round(r.BehindS); {
 		case s == 0:
 			d.Gap = "beside you"
@@ -232,6 +235,8 @@ const palesS = 15
 // linkWords say how the host is heard.
 func linkWords(s ride.GroupSheet, rides bool) (words string, silent bool) {
 	switch {
+	case s.Link == ride.LinkSilent && s.SilentS == 0:
+		return "The host has not been heard yet.", false
 	case s.Link == ride.LinkSilent || s.SilentS >= saySilentS && s.Link != ride.LinkHere:
 		words = "The host has not been heard for " + gapWords(s.SilentS) + "."
 		if rides {
