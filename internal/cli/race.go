@@ -59,7 +59,7 @@ func raceCommand(s Streams) *cobra.Command {
 	f.Var(value[int]{&q.Races, strconv.Atoi, "a whole number"}, "races", "`number` of races for each of three shelters")
 	f.Var(value[int]{&q.Starters, strconv.Atoi, "a whole number"}, "starters", "`number` of others in each race")
 	f.Var(value[uint64]{&q.Brief.Seed, parseSeed, "a whole number from 0 on"}, "seed", "`seed` of everything that is drawn")
-	f.BoolVar(&asJSON, "json", false, "print JSON")
+	f.BoolVar(&asJSON, "json", false, "print one line of JSON")
 	f.BoolVar(&quiet, "quiet", false, "do not show progress")
 	return c
 }
@@ -123,7 +123,7 @@ func handicapCommand(s Streams) *cobra.Command {
 	f.Var(value[int]{&q.Bunches, strconv.Atoi, "a whole number"}, "bunches", "at most so many start bunches (default 5)")
 	f.Var(value[int]{&q.Races, strconv.Atoi, "a whole number"}, "races", "`number` of races the chances are told from")
 	f.StringVar(&q.Arrivals, "arrivals", "", "who came when, a CSV `file`: name,time after the first start; the list for next time is made")
-	f.BoolVar(&asJSON, "json", false, "print JSON")
+	f.BoolVar(&asJSON, "json", false, "print one line of JSON")
 	f.BoolVar(&quiet, "quiet", false, "do not show progress")
 	return c
 }
@@ -152,19 +152,17 @@ func togetherCommand(s Streams) *cobra.Command {
 	f := c.Flags()
 	f.Var(value[float64]{&q.Hours, parseFloat, "a number"}, "hours", "how many `hours` there are (default: no limit)")
 	f.Var(value[float64]{&q.Ease, parseFloat, "a number"}, "ease", "most of their critical power that anybody rides at on average, a `share` (default 0.75)")
-	f.BoolVar(&asJSON, "json", false, "print JSON")
+	f.BoolVar(&asJSON, "json", false, "print one line of JSON")
 	return c
 }
 
-// tell prints a sheet as text, or as JSON.
+// tell prints a sheet as text, or as one line of JSON.
 func tell(s Streams, asJSON bool, sheet any, text string) error {
 	if !asJSON {
 		_, err := fmt.Fprint(s.Out, text)
 		return err
 	}
-	e := json.NewEncoder(s.Out)
-	e.SetIndent("", "  ")
-	if err := e.Encode(sheet); err != nil {
+	if err := json.NewEncoder(s.Out).Encode(sheet); err != nil {
 		return &problem.Error{Kind: problem.Failed, Message: "the answer could not be written: " + err.Error(), Err: err}
 	}
 	return nil

@@ -87,6 +87,9 @@ func TestHandicapAndTogether(t *testing.T) {
 	if code != 0 {
 		t.Fatalf("exit %d: %s", code, errs)
 	}
+	if strings.Count(out, "\n") != 1 {
+		t.Errorf("%d lines of JSON; expected one, like the other commands", strings.Count(out, "\n"))
+	}
 	var list service.HandicapSheet
 	if err := json.Unmarshal([]byte(out), &list); err != nil {
 		t.Fatal(err)

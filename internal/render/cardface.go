@@ -32,7 +32,25 @@ type cardPage struct {
 // printed, and as large as the screen of a phone. At most seven lines; card.go
 // says what gives way first. An error comes from the writer only.
 func Card(w io.Writer, b brief.Brief) error {
-	p := cardPage{Title: cardTitle(b), Lines: cardLines(b)}
+	return writeCard(w, cardTitle(b), cardLines(b))
+}
+
+// CardLine is one line of a card that is made elsewhere: where, what to hold,
+// its unit, and a few words.
+type CardLine struct{ Place, Hold, Unit, Words string }
+
+// LinesCard writes a card of at most seven given lines; more are left out. An
+// error comes from the writer only.
+func LinesCard(w io.Writer, title string, given []CardLine) error {
+	var lines []cardLine
+	for _, l := range given[:min(len(given), cardMost)] {
+		lines = append(lines, cardLine{Place: l.Place, Hold: l.Hold, Unit: l.Unit, Words: l.Words, First: -1, Last: -1})
+	}
+	return writeCard(w, title, lines)
+}
+
+func writeCard(w io.Writer, title string, lines []cardLine) error {
+	p := cardPage{Title: title, Lines: lines}
 	p.Spine = cut(clean(p.Title), 44)
 	for i := range p.Lines {
 		l := &p.Lines[i]

@@ -20,16 +20,18 @@ import (
 // RaceRequest asks for the categories of an event. Brief holds the files.
 type RaceRequest struct {
 	Brief    BriefRequest
-	Category string // only this one; empty: all the rider may enter
-	Races    int    // for each of three shelters
-	Starters int    // in each category
-	Results  string // a result list of a race on this course: fields are learnt from it; may be empty
+	Category string      // only this one; empty: all the rider may enter
+	Races    int         // for each of three shelters
+	Starters int         // in each category
+	Results  string      // a result list of a race on this course: fields are learnt from it; may be empty
+	Rows     []ResultRow // the same, read already
 }
 
 // Limits of what may be asked for.
 const (
 	mostRaces    = 2000
 	mostStarters = 200
+	racePoints   = 200 // of the course that a sheet carries
 	sketchStream = 1 << 45
 	raceStream   = 1 << 46
 )
@@ -48,8 +50,18 @@ type RaceSheet struct {
 	Why      []string `json:"why"`
 	Unproved string   `json:"unproved,omitempty"`
 
+	// For a list of riders, each in one line: why this category, and how sure
+	// it is that the rider is inside its limits, in watts, never in W/kg.
+	Reason   string `json:"reason,omitempty"`
+	Sure     string `json:"sure,omitempty"`
+	Newcomer bool   `json:"newcomer"`         // rides their first races
+	Steered  bool   `json:"steered"`          // to a friendlier category than others like them
+	Source   string `json:"source,omitempty"` // whose watts count
+
 	Categories []RaceCategory     `json:"categories"`
+	Profile    []RacePoint        `json:"profile,omitempty"` // of the course as it was raced, thinned
 	Start      *RaceStart         `json:"start,omitempty"`
+	Shelter    []RaceShelter      `json:"shelter,omitempty"` // where the wheels save most
 	Card       []string           `json:"card,omitempty"`
 	Lines      []string           `json:"lines,omitempty"`
 	WarmUp     []RaceWarmUp       `json:"warm_up,omitempty"`
@@ -82,6 +94,7 @@ type RaceCategory struct {
 	Opening    *RaceRange   `json:"opening_w,omitempty"`
 	Mean       *RaceRange   `json:"mean_w,omitempty"`
 	OverLimit  float64      `json:"over_limit_in_race"` // chance of showing more than the limit
+	Learnt     int          `json:"learnt_from_results,omitempty"`
 	Moments    []RaceMoment `json:"moments,omitempty"`
 }
 
@@ -110,6 +123,19 @@ type RaceMoment struct {
 	Seconds  float64 `json:"seconds"`
 }
 
+// RacePoint is a place of the course.
+type RacePoint struct {
+	M         float64 `json:"m"`
+	Elevation float64 `json:"elevation_m"`
+}
+
+// RaceShelter is a stretch in which sitting in saves most.
+type RaceShelter struct {
+	FromM  float64 `json:"from_m"`
+	ToM    float64 `json:"to_m"`
+	SavedW float64 `json:"saved_w"`
+}
+
 // RaceStart is what the start asks and allows.
 type RaceStart struct {
 	Category string   `json:"category"`
@@ -118,6 +144,8 @@ type RaceStart struct {
 	TwoMinW  float64  `json:"two_minutes_w"`
 	GapJ     *float64 `json:"gap_of_five_seconds_j,omitempty"` // left out: more than the rider can close
 	LaunchM  float64  `json:"launch_m"`
+	LaunchW  float64  `json:"launch_w,omitempty"`
+	LaunchS  float64  `json:"launch_s,omitempty"`
 	DroppedW float64  `json:"dropped_w"`
 }
 
@@ -181,7 +209,7 @@ func Race(ctx context.Context, q RaceRequest) (RaceSheet, error) {
 
 // fields are the categories' fields, learnt from results where there are any.
 func (q RaceRequest) fields(sheet *RaceSheet, base race.Ask, classes []race.Category) ([]race.Field, error) {
-	var rows []ResultRow
+	rows := q.Rows
 	if q.Results != "" {
 		var err error
 		if rows, err = read(q.Brief, q.Results, ReadResults); err != nil {
@@ -190,6 +218,9 @@ func (q RaceRequest) fields(sheet *RaceSheet, base race.Ask, classes []race.Cate
 		if len(categoriesOf(rows)) == 0 && len(classes) > 1 {
 			return nil, problem.Bad("%s: has no column for the category; expected one, or --category NAME", q.Results)
 		}
+	}
+	if len(categoriesOf(rows)) == 0 && len(classes) > 1 {
+		rows = nil // whose they are is not known
 	}
 	var out []race.Field
 	for _, c := range classes {
@@ -223,6 +254,10 @@ func raceAsk(ask brief.Request, q RaceRequest, sheet *RaceSheet) (race.Ask, erro
 		sheet.Notes = append(sheet.Notes, "Only length and ascent of the course are known: one plausible shape was raced. A track would tell where it is decided.")
 	}
 	sheet.LengthM, sheet.AscentM = profile.Length(), profile.Ascent()
+	thin := course.Thin(profile, racePoints)
+	for i, m := range thin.Distance {
+		sheet.Profile = append(sheet.Profile, RacePoint{math.Round(m), math.Round(10*thin.Elevation[i]) / 10})
+	}
 	sheet.Notes = append(sheet.Notes, ask.Road.Warnings...)
 	me := meOf(ask)
 	if sd, _ := ask.Rig.SourceSD(); sd > 0.05 {
@@ -289,10 +324,13 @@ func (q RaceRequest) fill(ctx context.Context, sheet *RaceSheet, ask brief.Reque
 			}
 		}
 		outlooks = append(outlooks, outlook)
-		sheet.Categories = append(sheet.Categories, categoryOf(outlook, base.Me))
+		row := categoryOf(outlook, base.Me)
+		row.Learnt = f.Learnt
+		sheet.Categories = append(sheet.Categories, row)
 	}
 	advice := race.Advise(base.Me, outlooks)
 	sheet.Enter, sheet.NotSure, sheet.Why, sheet.Unproved = advice.Enter, advice.NotSure, advice.Why, advice.Unproved
+	sheet.inOneLine(base.Me, advice, outlooks)
 	if advice.Index < 0 {
 		return nil
 	}
@@ -302,6 +340,9 @@ func (q RaceRequest) fill(ctx context.Context, sheet *RaceSheet, ask brief.Reque
 	s := race.NewSheet(asks[advice.Index], outlooks[advice.Index])
 	sheet.Start = raceStart(s)
 	sheet.Card, sheet.Lines = s.Card, s.Lines
+	for _, x := range s.Shelter {
+		sheet.Shelter = append(sheet.Shelter, RaceShelter{x.FromM, x.ToM, x.SavedW})
+	}
 	return warmUpFor(ctx, ask, sheet)
 }
 
@@ -377,7 +418,7 @@ func rangeOf(e estimate.Estimate) *RaceRange {
 }
 
 func raceStart(s race.Sheet) *RaceStart {
-	out := &RaceStart{Category: s.Category, OpeningW: s.OpeningW, TwoMinW: s.HalfGoneW, LaunchM: s.Launch.FromM, DroppedW: s.DroppedW}
+	out := &RaceStart{Category: s.Category, OpeningW: s.OpeningW, TwoMinW: s.HalfGoneW, LaunchM: s.Launch.FromM, LaunchW: s.Launch.Watts, LaunchS: s.Launch.Seconds, DroppedW: s.DroppedW}
 	if !math.IsInf(s.AffordS, 1) {
 		out.AffordS = &s.AffordS
 	}

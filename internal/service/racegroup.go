@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -23,6 +24,7 @@ import (
 // GroupRequest is riders on a way.
 type GroupRequest struct {
 	Riders  []string // rider files
+	Names   []string // what each is called; nil: as the files say
 	Courses []string // one for a handicap; several are compared for a ride together
 	Road    string
 	Event   string
@@ -39,6 +41,10 @@ type GroupRequest struct {
 	// Handicap.
 	Bunches, Races int
 	Arrivals       string // CSV: name,time of a ride by this start list
+	// ArrivedS is the same as numbers, one for each rider: s after the first
+	// start, NaN for who did not come home. Before is what earlier arrivals
+	// taught of each, shares of power; nil: nothing.
+	ArrivedS, Before []float64
 
 	// Together.
 	Hours    float64 // how long there is; 0: no limit
@@ -61,6 +67,7 @@ type HandicapSheet struct {
 	Fair     float64         `json:"fair_chance"`
 	FairSE   float64         `json:"fair_chance_se"`
 	Changes  []HandicapWord  `json:"changes,omitempty"` // what arrivals taught
+	Taught   []float64       `json:"taught,omitempty"`  // shares of power by all arrivals so far, one for each rider given
 	Notes    []string        `json:"notes,omitempty"`
 	Unproved string          `json:"unproved"`
 	Seed     uint64          `json:"seed"`
@@ -75,6 +82,7 @@ type HandicapBunch struct {
 // HandicapStart is one rider's.
 type HandicapStart struct {
 	Name    string    `json:"name"`
+	Number  int       `json:"number"` // in the order the riders were given, from 1
 	Chance  float64   `json:"chance_of_first"`
 	SE      float64   `json:"chance_se"`
 	Arrives RaceRange `json:"arrives_s"` // after the first start
@@ -105,19 +113,31 @@ func Handicap(ctx context.Context, q GroupRequest) (HandicapSheet, error) {
 	}
 	ask := race.HandicapAsk{Way: g.ways[0], Road: g.road, Entrants: g.riders, Bunches: q.Bunches, Tactics: race.Homeward, Races: q.Races, Seed: q.Seed, Workers: q.Workers}
 	sheet := HandicapSheet{Schema: "chainline/handicap/1", Course: g.names[0], LengthM: g.ways[0].Length(), Notes: g.notes, Unproved: race.Unproved, Seed: q.Seed}
+	if err := q.before(&ask, &sheet); err != nil {
+		return sheet, err
+	}
 	q.say("moving start gaps")
 	list, err := race.Handicap(ctx, ask)
 	if err != nil {
 		return sheet, err
 	}
-	if q.Arrivals != "" {
-		arrivals, err := q.arrivals(list)
-		if err != nil {
-			return sheet, err
+	if q.Arrivals != "" || q.ArrivedS != nil {
+		arrivals := q.ArrivedS
+		if q.Arrivals != "" {
+			if arrivals, err = q.arrivals(list); err != nil {
+				return sheet, err
+			}
+		}
+		if len(arrivals) != len(list.Starts) {
+			return sheet, problem.Bad("found %d arrivals; expected one for each of %d riders", len(arrivals), len(list.Starts))
+		}
+		if sheet.Taught == nil {
+			sheet.Taught = make([]float64, len(arrivals))
 		}
 		for i, c := range list.Rehandicap(arrivals) {
 			sheet.Changes = append(sheet.Changes, HandicapWord{c.Name, c.Share, c.Why})
 			ask.Entrants[i] = ask.Entrants[i].Changed(c)
+			sheet.Taught[i] = (1+sheet.Taught[i])*(1+c.Share) - 1
 		}
 		q.say("moving start gaps for next time")
 		if list, err = race.Handicap(ctx, ask); err != nil {
@@ -126,6 +146,24 @@ func Handicap(ctx context.Context, q GroupRequest) (HandicapSheet, error) {
 	}
 	sheet.fill(list)
 	return sheet, nil
+}
+
+// before puts in what earlier arrivals taught.
+func (q GroupRequest) before(ask *race.HandicapAsk, sheet *HandicapSheet) error {
+	if q.Before == nil {
+		return nil
+	}
+	if len(q.Before) != len(ask.Entrants) {
+		return problem.Bad("found %d earlier changes; expected one for each of %d riders", len(q.Before), len(ask.Entrants))
+	}
+	for i, share := range q.Before {
+		if !(share > -0.5 && share < 0.5) {
+			return problem.Bad("found an earlier change of %g; expected a share between -0.5 and 0.5", share)
+		}
+		ask.Entrants[i] = ask.Entrants[i].Changed(race.Change{Share: share})
+	}
+	sheet.Taught = slices.Clone(q.Before)
+	return nil
 }
 
 func (s *HandicapSheet) fill(list race.StartList) {
@@ -143,9 +181,9 @@ func (s *HandicapSheet) fill(list race.StartList) {
 		}
 		delete(byGap, least)
 		b := HandicapBunch{GapS: least}
-		for _, x := range list.Starts {
+		for i, x := range list.Starts {
 			if x.GapS == least {
-				b.Riders = append(b.Riders, HandicapStart{x.Name, x.Chance, x.SE, *rangeOf(x.ArriveS), x.AloneS})
+				b.Riders = append(b.Riders, HandicapStart{x.Name, i + 1, x.Chance, x.SE, *rangeOf(x.ArriveS), x.AloneS})
 			}
 		}
 		s.Bunches = append(s.Bunches, b)
@@ -194,6 +232,9 @@ func (q GroupRequest) arrivals(list race.StartList) ([]float64, error) {
 		out[at] = seconds
 	}
 }
+
+// ArrivalSeconds reads seconds, m:ss or h:mm:ss.
+func ArrivalSeconds(s string) (float64, bool) { return clockOf(s) }
 
 // clockOf reads seconds, m:ss or h:mm:ss.
 func clockOf(s string) (float64, bool) {
@@ -291,6 +332,9 @@ func (q GroupRequest) one(files BriefRequest, name string, i int, day time.Time)
 	}
 	learnt, _ := capacity.Infer(r, source, estimate.Stream(q.Seed, raceStream+i))
 	label := r.Name
+	if i < len(q.Names) {
+		label = q.Names[i]
+	}
 	if label == "" {
 		label = fmt.Sprintf("rider %d", i+1)
 	}

@@ -37,6 +37,7 @@ type ResultsSheet struct {
 	Schema   string          `json:"schema"`
 	Event    string          `json:"event,omitempty"`
 	Category string          `json:"category,omitempty"`
+	CourseID string          `json:"course_id,omitempty"` // of one that the app keeps: fields are learnt only for the course of the race
 	Field    FieldResult     `json:"field"`
 	Me       *MyResult       `json:"me,omitempty"`
 	Moments  []ResultMoment  `json:"moments,omitempty"`
@@ -78,6 +79,28 @@ type CategoryAsked struct {
 	WPerKg Quartered `json:"w_per_kg"`
 	Front  Quartered `json:"front_w_per_kg"` // of the front group alone
 	Thin   bool      `json:"thin"`           // fewer than ten: it says little
+	// Times are the finish times, s, without names: what the next forecast's
+	// field is learnt from.
+	Times []float64 `json:"times_s,omitempty"`
+}
+
+// Learnable are the lines that a forecast's fields are learnt from: times
+// alone, since nobody's W/kg are kept unless that was asked for.
+func (s ResultsSheet) Learnable() []ResultRow {
+	var out []ResultRow
+	for _, d := range s.Demands {
+		for _, t := range d.Times {
+			out = append(out, ResultRow{Category: d.Category, Seconds: t})
+		}
+	}
+	if out == nil { // kept before times were
+		for _, r := range s.Rows {
+			if !r.Out && r.Seconds > 0 {
+				out = append(out, ResultRow{Category: r.Category, Seconds: r.Seconds})
+			}
+		}
+	}
+	return out
 }
 
 // Quartered is a distribution by its parts. Low95 and High95 hold the median
@@ -140,8 +163,10 @@ func Results(ctx context.Context, q ResultsRequest) (ResultsSheet, error) {
 	}
 	if q.Recording != "" {
 		s.Moments, err = q.moments(ctx, &s)
+		return s, err
 	}
-	return s, err
+	s.Notes = append(s.Notes, "What the decisive moments asked for in watts cannot be told from a list: it has one mean for the whole race and no place where anybody was dropped. Your own recording of the race tells it.")
+	return s, nil
 }
 
 // Shown is a category of a result list as a forecast learns from it.
@@ -305,7 +330,7 @@ func asked(rows []ResultRow) []CategoryAsked {
 				}
 			}
 		}
-		out = append(out, CategoryAsked{Category: name, Results: len(times), FinishS: quartered(times), WPerKg: shownParts(wkg), Front: shownParts(front), Thin: len(times) < thinField})
+		out = append(out, CategoryAsked{Category: name, Results: len(times), FinishS: quartered(times), WPerKg: shownParts(wkg), Front: shownParts(front), Thin: len(times) < thinField, Times: times})
 	}
 	return out
 }

@@ -151,13 +151,14 @@ func pastedCategories(text string) (rows [][]string, wrong string) {
 		return nil, ""
 	}
 	r := csv.NewReader(strings.NewReader(text))
-	r.FieldsPerRecord, r.TrimLeadingSpace = -1, true
+	r.FieldsPerRecord = -1
 	for _, c := range ";\t" {
 		if strings.ContainsRune(text, c) {
 			r.Comma = c
 			break
 		}
 	}
+	r.TrimLeadingSpace = r.Comma != '\t' // which is a space too: empty cells would go with it
 	lines, err := r.ReadAll()
 	if err != nil {
 		return nil, "These lines cannot be read: " + err.Error() + "; expected name, from, up to, held for."

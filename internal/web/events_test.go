@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"chainline/internal/input"
 	"chainline/internal/store"
 	"chainline/internal/web"
 )
@@ -127,4 +128,21 @@ func TestForeignEventsAreNotThere(t *testing.T) {
 		}
 	}
 	onlyOne(t, db, store.Rider)
+}
+
+// Cells copied from a spreadsheet are parted by tabs, and some are empty.
+func TestEmptyCellsBetweenTabsStayEmpty(t *testing.T) {
+	v, db := rigSite(t)
+	form := map[string]string{"name": "Race", "categories_csv": "ebb\t\t2.3\t20 min\nsurge\t3.6\t\t20 min"}
+	if status, _, body := v.sendRig(t, "/events/new", form); status != 303 {
+		t.Fatalf("status %d\n%s", status, body)
+	}
+	e, err := input.ReadEvent("event", strings.NewReader(onlyOne(t, db, store.Event).Text))
+	if err != nil || len(e.Categories) != 2 {
+		t.Fatalf("%v %v", e, err)
+	}
+	ebb, surge := e.Categories[0], e.Categories[1]
+	if ebb.Min.Known || ebb.Max.Value != 2.3 || surge.Min.Value != 3.6 || surge.Max.Known || surge.Over.Value != 1200 {
+		t.Errorf("%+v", e.Categories)
+	}
 }

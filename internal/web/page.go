@@ -42,6 +42,7 @@ var sections = []entry{
 	{Path: "/courses", Name: "Courses"},
 	{Path: "/roads", Name: "Roads"},
 	{Path: "/events", Name: "Events"},
+	{Path: "/races", Name: "Races"},
 	{Path: "/briefs", Name: "Briefs"},
 	{Path: "/ride", Name: "Ride"},
 	{Path: "/rides", Name: "Debriefs"},

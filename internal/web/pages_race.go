@@ -51,6 +51,7 @@ type RaceResultsPage struct {
 	Form      *Form
 	File      Field
 	Me, Names Field
+	Course    Field
 	Sheets    []ResultsShown
 }
 
@@ -62,6 +63,7 @@ type ResultsShown struct {
 	ID, Added string
 	Says      string // of the field
 	Mine      string
+	Learnt    string // what a forecast takes from it
 	Demands   []DemandLine
 	Notes     []string
 }
@@ -75,6 +77,11 @@ func (s *Server) raceRoutes() {
 	s.get("/events/{id}/results", s.eventResults)
 	s.upload("/events/{id}/results", s.addResults)
 	s.post("/events/{id}/results/{list}/delete", s.deleteResults)
+	s.workRoutes()
+	s.racingRoutes()
+	s.startRoutes()
+	s.companyRoutes()
+	s.racesRoutes()
 }
 
 // eventReady shows who of the riders kept here is ready.
@@ -194,11 +201,12 @@ func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs 
 }
 
 // NewRaceResultsPage is the form with what was typed, and the lists kept.
-func NewRaceResultsPage(action string, values, errs map[string]string) *RaceResultsPage {
+func NewRaceResultsPage(action string, courses []Option, values, errs map[string]string) *RaceResultsPage {
 	f := NewForm(action, values, errs)
 	return &RaceResultsPage{Form: f,
-		File: f.Field(Field{Name: "file", Label: "Result list as CSV", Kind: "file", Accept: ".csv,.tsv,.txt", Hint: "Drop it anywhere in this frame, or choose it. It has a column time, gap or place, and name or number, category, watts, W/kg if there are any."}),
-		Me:   f.Field(Field{Name: "me", Label: "Which one are you?", Hint: "Your name or start number as the list has it. Empty if you did not ride."}),
+		Course: f.Field(Field{Name: "course", Label: "Course it was ridden on", Kind: "select", Options: append([]Option{{Label: "None of these, or not known"}}, courses...), Hint: "The next forecast on that course draws its fields from these times."}),
+		File:   f.Field(Field{Name: "file", Label: "Result list as CSV", Kind: "file", Accept: ".csv,.tsv,.txt", Hint: "Drop it anywhere in this frame, or choose it. It has a column time, gap or place, and name or number, category, watts, W/kg if there are any."}),
+		Me:     f.Field(Field{Name: "me", Label: "Which one are you?", Hint: "Your name or start number as the list has it. Empty if you did not ride."}),
 		Names: f.Field(Field{Name: "names", Label: "Keep the names, numbers and watts of the others too", Kind: "check",
 			Hint: "Without it they are forgotten as soon as you are found."})}
 }
@@ -216,7 +224,17 @@ func (s *Server) showResults(w http.ResponseWriter, r *http.Request, status int,
 	if err != nil {
 		return err
 	}
-	p := NewRaceResultsPage("/events/"+o.ID+"/results", values, errs)
+	courses, err := s.store.Objects(r.Context(), store.Course)
+	if err != nil {
+		return err
+	}
+	if values == nil {
+		values = map[string]string{}
+		if kept, err := s.store.Forecasts(r.Context(), o.ID); err == nil && len(kept) > 0 {
+			values["course"] = kept[0].CourseID
+		}
+	}
+	p := NewRaceResultsPage("/events/"+o.ID+"/results", courseOptions(courses), values, errs)
 	p.Base, p.Back = Base{Title: "Results of " + o.Name, Section: "/events"}, "/events/"+o.ID
 	d := datesOf(r)
 	for _, x := range all {
@@ -224,14 +242,20 @@ func (s *Server) showResults(w http.ResponseWriter, r *http.Request, status int,
 		if err := json.Unmarshal(x.Sheet, &sheet); err != nil {
 			return err
 		}
-		p.Sheets = append(p.Sheets, NewResultsShown(x.ID, d.day(x.Added), sheet))
+		shown := NewResultsShown(x.ID, d.day(x.Added), sheet)
+		for _, c := range courses {
+			if c.ID == sheet.CourseID && sheet.CourseID != "" {
+				shown.Learnt = "The next forecast on " + c.Name + " draws its fields from these times."
+			}
+		}
+		p.Sheets = append(p.Sheets, shown)
 	}
 	return s.show(w, r, status, p)
 }
 
 // NewResultsShown puts results into words.
 func NewResultsShown(id, added string, s service.ResultsSheet) ResultsShown {
-	out := ResultsShown{ID: id, Added: added, Notes: s.Notes}
+	out := ResultsShown{ID: id, Added: added, Notes: s.Notes, Learnt: "On which course it was ridden is not known, so no forecast learns from it."}
 	out.Says = fmt.Sprintf("%d finished, %d did not. The front group, within five seconds of the fifth, had %d.", s.Field.Finishers, s.Field.Out, s.Field.Front)
 	if s.Category != "" {
 		out.Says = "Category " + s.Category + ": " + out.Says
@@ -294,6 +318,12 @@ func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
 	}
 	if err != nil {
 		return err
+	}
+	if id := typed["course"]; id != "" {
+		if c, err := s.store.Object(r.Context(), id); err != nil || c.Kind != store.Course {
+			return again("course", "That course is not there any more; choose another.")
+		}
+		sheet.CourseID = id
 	}
 	text, err := json.Marshal(sheet)
 	if err != nil {

@@ -43,6 +43,8 @@ type Store interface {
 	Settings
 	Visits
 	Calendars
+	Forecasts
+	StartLists
 }
 
 // Settings are the choices of the person, by key.
@@ -117,6 +119,8 @@ type Server struct {
 	briefBase   briefBase                   // briefs before a change, reckoned quickly
 	checkTapes  sync.Map                    // of checks that are ridden, by ride: *checkTape
 	startLists  startListBriefs             // briefs for all of a start list
+	works       works                       // what takes longer than a page
+	raceFaults  sync.Map                    // who could not be raced, by event: []string
 	preparing   atomic.Bool                 // a brief that changes are compared with is being reckoned
 }
 

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"math"
 	"strings"
 
 	"chainline/internal/form"
@@ -55,3 +56,6 @@ func keyField(f *Form, kind string, units form.Units, q Field) Field {
 	}
 	return f.Field(q)
 }
+
+// lastsWords is a time to whole seconds.
+func lastsWords(seconds float64) string { return form.Duration(math.Round(seconds)) }

@@ -17,6 +17,8 @@ Club day,2026-12-12,,,Europe/Dublin,,,,The hall
 Harbour time trial,2026-12-13,10:00,30,Europe/Dublin,time-trial,,,
 `
 
+var galleryCourses = []web.Option{{Value: "k1", Label: "Two Mills"}}
+
 func calendars() []web.State {
 	now := time.Date(2026, 12, 1, 9, 0, 0, 0, time.UTC)
 	base := func(title string) web.Base { return web.Base{Title: title, Section: "/events"} }
@@ -59,7 +61,7 @@ func calendars() []web.State {
 			Absent: []string{"Bo Reed: rider:3: mass_kg: found 800; expected 20 to 250 kg"}}},
 		{Name: "calendar-results", Page: resultsPage(base)},
 		{Name: "calendar-results-wrong", Page: func() *web.RaceResultsPage {
-			p := web.NewRaceResultsPage("/events/e1/results", map[string]string{"me": "117"}, map[string]string{"file": `list.csv:3: time: found "1:70:00"; expected a time like 1:02:33.4, or seconds.`, "me": `nobody on the list is called or numbered "117"; expected a name or start number as it stands there.`})
+			p := web.NewRaceResultsPage("/events/e1/results", galleryCourses, map[string]string{"me": "117"}, map[string]string{"file": `list.csv:3: time: found "1:70:00"; expected a time like 1:02:33.4, or seconds.`, "me": `nobody on the list is called or numbered "117"; expected a name or start number as it stands there.`})
 			p.Base, p.Back = base("Results of Hill race"), "/events/e1"
 			return p
 		}()},
@@ -76,7 +78,7 @@ func readyPage(base func(string) web.Base) *web.ReadyPage {
 }
 
 func resultsPage(base func(string) web.Base) *web.RaceResultsPage {
-	p := web.NewRaceResultsPage("/events/e1/results", nil, nil)
+	p := web.NewRaceResultsPage("/events/e1/results", galleryCourses, nil, nil)
 	p.Base, p.Back = base("Results of Hill race"), "/events/e1"
 	p.Sheets = []web.ResultsShown{web.NewResultsShown("x1", "2 December 2026", service.ResultsSheet{Category: "brisk", Field: service.FieldResult{Finishers: 22, Out: 3, Front: 7},
 		Me: &service.MyResult{Sentence: "You came 11 of 22. You finished 42.0 s behind the front group of 7. You showed 3.21 W/kg, the median of those who show any is 3.26."},

@@ -12,5 +12,5 @@ import (
 // States are all of them, in the order a person meets the pages. Each section
 // has its own file with its own list. They are made anew on every call.
 func States() []web.State {
-	return slices.Concat(next(), riders(), rigs(), courses(), roads(), events(), calendars(), briefs(), rides(), togethers(), checks(), debriefs(), kept(), settings(), shared())
+	return slices.Concat(next(), riders(), rigs(), courses(), roads(), events(), calendars(), races(), briefs(), rides(), togethers(), checks(), debriefs(), kept(), settings(), shared())
 }
