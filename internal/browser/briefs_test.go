@@ -1,9 +1,47 @@
 package browser_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 )
+
+// A change that takes long says so, is gone on with by itself, and stops when
+// one asks it to, with the keyboard too.
+func TestChangeThatTakesLong(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.visit("/riders/new")
+	b.fill("mass_kg", "70")
+	b.press("Keep this rider")
+	b.visit("/rigs/new/details")
+	b.fill("called", "Shed")
+	b.press("Keep this rig")
+	var course strings.Builder
+	course.WriteString("distance_m,elevation_m\n")
+	for i := range 150 {
+		fmt.Fprintf(&course, "%d,%d\n", 500*i, 100+i%9*12)
+	}
+	b.visit("/courses/new")
+	b.upload("file", "long.csv", course.String())
+	b.press("Keep this course")
+	b.visit("/briefs/new")
+	b.press("Make the brief")
+	b.says("most likely")
+	at := b.path()
+	b.visit(at + "?temperature=31")
+	b.says("The change is being reckoned")
+	b.says("What moves") // by itself
+	eval[bool](b, `(document.querySelector("details.change").open = true)`)
+	b.fill("temperature", "33")
+	b.says("The change is being reckoned")
+	b.tabTo("Stop it")
+	b.enter()
+	b.says("Stopped. The brief is as it was.")
+	if b.path() != at {
+		t.Errorf("stopping leads to %s, expected %s", b.path(), at)
+	}
+}
 
 // Somebody who looks around first: the invented club, a brief for one of it,
 // the brief moving while one types, and the club gone again.

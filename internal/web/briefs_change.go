@@ -194,7 +194,7 @@ const mostBases = 16
 // before is the brief that a change is compared with, reckoned with as many
 // draws as the changed one: the same luck in both, so that what differs is the
 // change's doing.
-func (s *Server) before(ctx context.Context, p briefParts) (brief.Brief, error) {
+func (s *Server) before(ctx context.Context, p briefParts, progress func(string)) (brief.Brief, error) {
 	key := p.key(s.now().Format(time.DateOnly))
 	c := &s.briefBase
 	c.mu.Lock()
@@ -203,7 +203,7 @@ func (s *Server) before(ctx context.Context, p briefParts) (brief.Brief, error) 
 	if ok {
 		return b, nil
 	}
-	b, err := s.reckonBrief(ctx, p, changeDraws, nil)
+	b, err := s.reckonBrief(ctx, p, changeDraws, progress)
 	if err != nil {
 		return b, err
 	}
@@ -232,7 +232,7 @@ func (s *Server) prepare(ctx context.Context, p briefParts) {
 		}()
 		ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), prepareLongest)
 		defer stop()
-		if _, err := s.before(ctx, p); err != nil {
+		if _, err := s.before(ctx, p, nil); err != nil {
 			s.log.Debug("a brief was not prepared", "error", err)
 		}
 	}()
@@ -241,7 +241,7 @@ func (s *Server) prepare(ctx context.Context, p briefParts) {
 const prepareLongest = 10 * time.Second
 
 // both are the briefs before and after a change, reckoned side by side.
-func (s *Server) both(ctx context.Context, base, next briefParts) (before, after brief.Brief, err error) {
+func (s *Server) both(ctx context.Context, base, next briefParts, progress func(string)) (before, after brief.Brief, err error) {
 	type answer struct {
 		b   brief.Brief
 		err error
@@ -253,10 +253,15 @@ func (s *Server) both(ctx context.Context, base, next briefParts) (before, after
 				first <- answer{err: fmt.Errorf("panic: %v", v)}
 			}
 		}()
-		b, err := s.before(ctx, base)
+		b, err := s.before(ctx, base, nil)
 		first <- answer{b, err}
 	}()
-	after, err = s.before(ctx, next)
+	defer func() { // as above
+		if v := recover(); v != nil {
+			err = fmt.Errorf("panic: %v", v)
+		}
+	}()
+	after, err = s.before(ctx, next, progress)
 	a := <-first
 	if err == nil {
 		err = a.err

@@ -29,6 +29,18 @@ func briefObjects() []store.Object {
 
 var asked = map[string]string{"rider": "r1", "rig": "g1", "course": "c1", "road": "d1", "event": "e1", "style": "normal"}
 
+// changed is the page of a brief with a change, once it is reckoned.
+func (v *site) changed(t *testing.T, path string) (status int, body string) {
+	t.Helper()
+	for range 200 { // each asking waits a while
+		if status, _, body = v.ask(t, "GET", path, "", nil); !strings.Contains(body, "data-again") {
+			return status, body
+		}
+	}
+	t.Fatal("the change is never reckoned")
+	return 0, ""
+}
+
 // made sends the form and follows it, through the page that waits, to a brief.
 func (v *site) made(t *testing.T, path string, form map[string]string) string {
 	t.Helper()
@@ -73,7 +85,7 @@ func TestBriefIsMadeReadChangedKeptAndDeleted(t *testing.T) {
 	if strings.Contains(body, "<style") || strings.Count(body, "<main") != 1 || strings.Contains(body, "What moves") {
 		t.Error("the sheet brought its style, its main or a change along")
 	}
-	status, _, body := v.ask(t, "GET", at+"?temperature=30&fans=no+fan&style=careful&mass=70&airflow=", "", nil)
+	status, body := v.changed(t, at+"?temperature=30&fans=no+fan&style=careful&mass=70&airflow=")
 	wantIn(t, body, "What moves", "Finish, most likely", "later", "The room at the end", `value="no fan"`, `<option value="careful" selected>`)
 	if status != 200 {
 		t.Errorf("changed: %d", status)
@@ -240,6 +252,48 @@ func TestBriefThatIsStopped(t *testing.T) {
 	if all, _ := db.Briefs(t.Context(), ""); len(all) != 0 {
 		t.Errorf("%d were kept", len(all))
 	}
+}
+
+// A change that takes long says how far it is, asks again by itself, and can be
+// stopped; whoever hangs up stops it too.
+func TestChangeThatTakesLong(t *testing.T) {
+	long := "distance_m,elevation_m\n"
+	for i := range 400 {
+		long += itoa(i*500) + "," + itoa((i%7)*30) + "\n"
+	}
+	v, db := rigSite(t, append(briefObjects(), store.Object{ID: "c2", Kind: store.Course, Name: "Long",
+		Original: &store.Original{Filename: "l.csv", Media: "text/csv", Bytes: []byte(long)}})...)
+	at := v.made(t, "/briefs/new", asked)
+	kept, err := db.Brief(t.Context(), strings.TrimPrefix(at, "/briefs/"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	kept.ID, kept.CourseID, kept.Request = "", "c2", []byte(strings.ReplaceAll(string(kept.Request), "course/c1", "course/c2"))
+	if kept, err = db.PutBrief(t.Context(), kept); err != nil {
+		t.Fatal(err)
+	}
+	at = "/briefs/" + kept.ID
+	status, _, body := v.ask(t, "GET", at+"?temperature=31", "", nil)
+	if status != 200 {
+		t.Fatal(status, body)
+	}
+	wantIn(t, body, "is being reckoned", "data-again", `<noscript><meta http-equiv="refresh" content="0"/></noscript>`, "Ride it like this", "Stop it")
+	job := regexp.MustCompile(`name="job" value="([a-z0-9]+)"`).FindStringSubmatch(body)
+	if job == nil {
+		t.Fatal("it does not say what is to be stopped")
+	}
+	// Asked again it is the same one.
+	_, _, body = v.ask(t, "GET", at+"?temperature=31", "", nil)
+	wantIn(t, body, job[1])
+	if status, h, _ := v.sendRig(t, at+"/stop", map[string]string{"job": job[1]}); status != 303 || h.Get("Location") != at {
+		t.Errorf("stopping: %d to %s", status, h.Get("Location"))
+	}
+	_, _, body = v.ask(t, "GET", at+"?temperature=31", "", nil)
+	other := regexp.MustCompile(`name="job" value="([a-z0-9]+)"`).FindStringSubmatch(body)
+	if other == nil || other[1] == job[1] {
+		t.Fatal("it was stopped and goes on")
+	}
+	v.sendRig(t, at+"/stop", map[string]string{"job": other[1]})
 }
 
 func itoa(n int) string { return strconv.Itoa(n) }

@@ -24,6 +24,7 @@ type Base struct {
 	Guarded bool // a passphrase is set: offer to log out
 	Dark    bool // dark unless light was chosen: read from afar, in a dim room
 	Bare    bool // no navigation: whoever sees this is not in yet
+	Waits   bool // for something that goes on: without script it is asked for again
 }
 
 func (b *Base) base() *Base { return b }

@@ -63,6 +63,7 @@ type BriefPage struct {
 	Again  string // path of a form for the same again
 	Asked  bool   // something was changed
 	Moved  []BriefMoved
+	Moving *BriefMoving // it is still being reckoned; nil: it is not
 }
 
 // Template names the page's template.
@@ -86,6 +87,7 @@ func (s *Server) briefRoutes() {
 	s.get("/briefs/{id}", s.brief)
 	s.post("/briefs/{id}", s.keepChangedBrief)
 	s.get("/briefs/{id}/{face}", s.briefFace)
+	s.post("/briefs/{id}/stop", s.stopMove)
 	s.post("/briefs/{id}/delete", s.deleteBrief)
 }
 
@@ -410,23 +412,42 @@ func (p *BriefPage) ask(values, errs map[string]string, units form.Units) {
 	p.Style = p.Form.Field(Field{Name: "style", Label: "How bold", Kind: "select", Options: briefStyles})
 }
 
-// move reckons the brief before and after, and gives the changed page.
+// move reckons the brief before and after, and gives the changed page; none
+// while it is still being reckoned.
 func (s *Server) move(r *http.Request, p *BriefPage, base, next briefParts) ([]byte, error) {
 	u, err := s.units(r.Context())
 	if err != nil {
 		return nil, err
 	}
-	before, after, err := s.both(r.Context(), base, next)
-	if wrong, ok := errors.AsType[*problem.Error](err); ok {
-		p.Form.Errors = map[string]string{"": oneLine(wrong)}
-		return nil, nil
-	}
+	j, err := s.startMove(r.Context(), base, next)
 	if err != nil {
 		return nil, err
 	}
-	p.Moved = briefMoved(before, after, u)
+	box := briefBox
+	if s.now().Sub(j.began) > briefBox {
+		box = briefAsking
+	}
+	if !s.waitMove(r.Context(), j, box) {
+		p.Moving, p.Waits = s.moving(j), true
+		return nil, r.Context().Err()
+	}
+	if j.err != nil {
+		s.briefMoves.forget(j)
+	}
+	if errors.Is(j.err, context.Canceled) { // somebody stopped it
+		p.Asked = false
+		return nil, nil
+	}
+	if wrong, ok := errors.AsType[*problem.Error](j.err); ok {
+		p.Form.Errors = map[string]string{"": oneLine(wrong)}
+		return nil, nil
+	}
+	if j.err != nil {
+		return nil, j.err
+	}
+	p.Moved = briefMoved(j.before, j.after, u)
 	var page bytes.Buffer
-	err = render.HTML(&page, after)
+	err = render.HTML(&page, j.after)
 	return page.Bytes(), err
 }
 

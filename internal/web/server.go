@@ -117,6 +117,7 @@ type Server struct {
 	riderPages  remembered[RiderPage]       // and what their pages say
 	briefJobs   briefJobs                   // briefs that are being made
 	briefBase   briefBase                   // briefs before a change, reckoned quickly
+	briefMoves  briefMoves                  // changes that are being reckoned
 	checkTapes  sync.Map                    // of checks that are ridden, by ride: *checkTape
 	startLists  startListBriefs             // briefs for all of a start list
 	works       works                       // what takes longer than a page

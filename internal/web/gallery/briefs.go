@@ -36,6 +36,8 @@ func briefs() []web.State {
 	still := page(now, nil)
 	still.Asked = true
 	still.Newer, still.Again = "Cool room and Ilse Verdonk", "/briefs/new?rider=a&rig=b&course=c"
+	moving := page(now, nil)
+	moving.Asked, moving.Moving = true, &web.BriefMoving{Job: "j1", Doing: "finding the fastest ride", Since: "3 s"}
 	stays := &web.BriefPage{Base: base("Two Mills Tuesday"), ID: "x1", Sheet: sheet, Why: "What this brief was made from is not all here any more, so it stays as it is."}
 	return []web.State{
 		{Name: "briefs-empty", Page: &web.BriefsPage{Base: base("Briefs"), Empty: web.Empty{Says: "There is no brief yet.", Why: "A brief is the sheet you take to the start.", Path: "/briefs/new", Link: "Make a brief"}}},
@@ -47,6 +49,7 @@ func briefs() []web.State {
 		{Name: "brief-making", Page: &web.BriefMakingPage{Base: base("Your brief is being made"), ID: "j1", Doing: "finding the fastest ride", Since: "3 s"}},
 		{Name: "brief", Page: page(now, nil)},
 		{Name: "brief-moved", Page: moved},
+		{Name: "brief-moving", Page: moving},
 		{Name: "brief-moved-nothing", Page: still},
 		{Name: "brief-wrong", Page: page(typed, errs)},
 		{Name: "brief-stays", Page: stays},

@@ -1,6 +1,8 @@
 // A form with data-live="ID" asks its page again whenever something changes
 // and replaces the element #ID by the answer's, leaving the form, its focus
-// and the place on the page alone. An older answer never replaces a newer.
+// and the place on the page alone. An older answer never replaces a newer. An
+// answer with a data-again in it is not the last: it is asked for again, until
+// one comes without.
 export function live(root: Document): void {
   for (const form of root.querySelectorAll<HTMLFormElement>("form[data-live]")) watch(root, form);
 }
@@ -25,8 +27,11 @@ function watch(root: Document, form: HTMLFormElement): void {
       const old = root.getElementById(id);
       if (mine.signal.aborted) return;
       if (!fresh || !old) return form.submit();
+      const focus = old.contains(root.activeElement) ? root.activeElement?.id : "";
       old.replaceWith(root.adoptNode(fresh));
+      if (focus) root.getElementById(focus)?.focus();
       history.replaceState(null, "", url);
+      if (fresh.querySelector("[data-again]")) timer = window.setTimeout(ask, pauseMs);
     } catch (e) {
       if (!mine.signal.aborted) {
         root.getElementById(id)?.removeAttribute("aria-busy");
@@ -35,6 +40,7 @@ function watch(root: Document, form: HTMLFormElement): void {
     }
   };
 
+  if (root.getElementById(id)?.querySelector("[data-again]")) timer = window.setTimeout(ask, pauseMs);
   form.addEventListener("input", () => {
     clearTimeout(timer);
     timer = window.setTimeout(ask, pauseMs);
