@@ -367,7 +367,7 @@ func (c *crew) loseTheHost(host *process) {
 		c.visit(v.path)
 		c.press("Go on with it")
 		c.until(v.name+" to go on", riding, 30*time.Second)
-		c.until(v.name+" in its group", `document.querySelectorAll("[data-file] > li").length >= 3`, 15*time.Second)
+		c.until(v.name+" in its group", `document.querySelectorAll("[data-file] > li").length >= 2`, 15*time.Second)
 	}
 }
 

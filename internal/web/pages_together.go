@@ -45,7 +45,7 @@ type TogetherPage struct {
 	State    string // changes when the page is to be loaded anew
 	Canned   bool   // of the gallery
 	Host     bool
-	Ended    bool // by its host
+	Ended    bool   // by its host
 	Course   string // name, length and ascent in words
 	First    string // RideStrip as JSON
 	Company  *Company
