@@ -23,8 +23,9 @@ func (r *Recording) Company() (Company, bool) {
 	}
 	c := Company{Seconds: float64(len(shelter.Values))} // it is recorded once a second
 	for _, v := range shelter.Values {
-		c.Shelter += v / float64(len(shelter.Values))
+		c.Shelter += v
 	}
+	c.Shelter /= c.Seconds
 	help, _ := r.Signal(Help, "")
 	for _, v := range help.Values {
 		if v < helped {

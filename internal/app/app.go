@@ -115,6 +115,9 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		return nil, err
 	}
 	base, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	if err := rides.TakeUpGroups(); err != nil {
+		c.Log.Warn("live groups of before do not go on", "error", err)
+	}
 	if err := takeUp(rides, library, c); err != nil {
 		c.Log.Warn("rides of before are not taken into the library", "error", err)
 	}

@@ -37,6 +37,7 @@ const (
 	mostPhrase  = 63 // index
 	mostNew     = 40 // phrases in an answer
 	mostTitle   = 80
+	mostUS      = int64(1e16) // µs since 1970: the year 2286
 )
 
 // Sample is where a member was at an instant of the host's clock.
@@ -193,8 +194,8 @@ func (s *Sample) check() error {
 	if s.M < 0 || s.M > mostPlace {
 		return fmt.Errorf("place %g m; expected 0 to %g", s.M, mostPlace)
 	}
-	if s.AtUS < 0 || s.BegunUS < 0 {
-		return fmt.Errorf("a time before 1970")
+	if !isTime(s.AtUS) || !isTime(s.BegunUS) {
+		return fmt.Errorf("a time before 1970 or far ahead")
 	}
 	s.SpeedMS = math.Max(0, math.Min(mostSpeed, s.SpeedMS))
 	s.AccelMS2 = math.Max(-mostAccel, math.Min(mostAccel, s.AccelMS2))
@@ -209,8 +210,8 @@ func (a *Answer) check() error {
 		return fmt.Errorf("%d members; expected at most %d", len(a.Members), MostMembers)
 	case len(a.Phrases) > mostNew:
 		return fmt.Errorf("%d phrases; expected at most %d", len(a.Phrases), mostNew)
-	case a.ClockUS <= 0 || a.GunUS < 0:
-		return fmt.Errorf("a time before 1970")
+	case a.ClockUS == 0 || !isTime(a.ClockUS) || !isTime(a.GunUS) || !isTime(a.Words.AtUS):
+		return fmt.Errorf("a time before 1970 or far ahead")
 	case !(a.Strength >= 0 && a.Strength <= 1):
 		return fmt.Errorf("shelter of strength %g; expected 0 to 1", a.Strength)
 	case !(a.BringUp.ToM >= 0 && a.BringUp.ToM <= mostPlace):
@@ -227,13 +228,15 @@ func (a *Answer) check() error {
 	}
 	for i := range a.Phrases {
 		p := &a.Phrases[i]
-		if p.Index < 0 || p.Index > mostPhrase {
-			return fmt.Errorf("phrase %d; expected 0 to %d", p.Index, mostPhrase)
+		if p.Index < 0 || p.Index > mostPhrase || !isTime(p.AtUS) {
+			return fmt.Errorf("phrase %d of no time; expected 0 to %d", p.Index, mostPhrase)
 		}
 		p.Key = Line(p.Key, mostName)
 	}
 	return nil
 }
+
+func isTime(us int64) bool { return us >= 0 && us <= mostUS }
 
 func isSecret(s string) bool {
 	b, err := hex.DecodeString(s)

@@ -19,7 +19,7 @@ type passing struct {
 // time between two is still believed. Our judgement.
 const (
 	passEveryUS = 900_000
-	mostPasses  = 4096
+	mostPasses  = 16384
 	mostGapUS   = 30_000_000
 )
 

@@ -351,7 +351,7 @@ func report(t *testing.T, what string, errs []float64) (worst float64) {
 // gone for a minute; one comes late, is brought up, one ends early, one link is
 // lost for good; nothing is lost from any journal.
 func TestFourRigsOverANetwork(t *testing.T) {
-	folder := t.TempDir()
+	folder := memory(t)
 	synctest.Test(t, func(t *testing.T) {
 		all := machines(t, folder)
 		ada, bo, cy, dee := all[0], all[1], all[2], all[3]
@@ -551,4 +551,143 @@ func dotOf(t *testing.T, s ride.Snapshot, name string) ride.GroupDot {
 	}
 	t.Fatalf("nobody called %s in %+v", name, s.Group.Riders)
 	return ride.GroupDot{}
+}
+
+// memory is a folder without a disk under it where there is one: what a test of
+// twenty minutes waits for is the disk.
+func memory(t *testing.T) string {
+	t.Helper()
+	folder, err := os.MkdirTemp("/dev/shm", "chainline-test-*")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() {
+		if err := os.RemoveAll(folder); err != nil {
+			t.Error(err)
+		}
+	})
+	return folder
+}
+
+// TestHostRestarted: the host's program ends in the middle; guests ride on by
+// themselves. It is started anew, finds its group and its own ride in its
+// folder, and everybody finds everybody again by the same invitation. A guest's
+// program that was restarted joins again as the same rider.
+func TestHostRestarted(t *testing.T) {
+	folder := memory(t)
+	synctest.Test(t, func(t *testing.T) {
+		all := machines(t, folder)[:3]
+		ada, bo, cy := all[0], all[1], all[2]
+		x, err := ada.m.HostGroup(t.Context(), hillyPlan("Restart"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		way := x.Inside()
+		var mu sync.Mutex
+		to := func() bunch.Transport { mu.Lock(); defer mu.Unlock(); return way }
+		for i, m := range all {
+			m.bench(uint64(i+20), 70)
+			riding := onHilly(t, m.name, m.name, 70, 200)
+			riding.Setup.Begun = m.clock.now()
+			var r *live.Ride
+			if m == ada {
+				r, err = x.Ride(t.Context(), riding, live.Choice{Kind: "radio"})
+			} else {
+				m.net.to = to
+				var g *live.Guest
+				if g, err = m.m.Visit(t.Context(), "192.0.2.7", "AAAA-BBBB-CCCC-DDDD-EEEE"); err == nil {
+					r, err = g.Ride(t.Context(), riding, live.Choice{Kind: "radio"})
+				}
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			m.follow(r)
+		}
+		time.Sleep(3 * time.Second)
+		if err := x.Count(10); err != nil {
+			t.Fatal(err)
+		}
+		if err := x.Keep(true); err != nil {
+			t.Fatal(err)
+		}
+		gun := time.Now().Add(10 * time.Second)
+		time.Sleep(100 * time.Second)
+		keys := map[string]string{}
+		for _, d := range x.Sheet().Riders {
+			keys[d.Name] = d.Key
+			if d.You {
+				t.Errorf("the host's sheet says %s is you", d.Name)
+			}
+		}
+
+		mu.Lock()
+		way = nil
+		mu.Unlock()
+		again := func(m *machine, before func()) {
+			if err := m.m.Close(); err != nil {
+				t.Error(err)
+			}
+			m.read += m.port.read
+			time.Sleep(20 * time.Second)
+			m.bench(uint64(40), 70)
+			m.start()
+			before()
+			r, err := m.m.GoOn(t.Context(), m.name, live.Choice{Kind: "radio"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			m.follow(r)
+		}
+		again(ada, func() {
+			if err := ada.m.TakeUpGroups(); err != nil {
+				t.Fatal(err)
+			}
+			y, ok := ada.m.Meeting(x.ID())
+			if !ok {
+				t.Fatal("the group is not found again")
+			}
+			mu.Lock()
+			way, x = y.Inside(), y
+			mu.Unlock()
+		})
+		again(cy, func() {})
+		time.Sleep(15 * time.Second)
+		for _, m := range all {
+			s := m.now()
+			if s.Stage != ride.Riding || s.Group == nil || math.Abs(s.Group.ClockS-time.Since(gun).Seconds()) > 0.4 || !s.Group.Keep {
+				t.Fatalf("%s after the restart: %s, %+v", m.name, s.Stage, s.Group)
+			}
+			for _, d := range s.Group.Riders {
+				if d.State != ride.DotRiding || d.Key != keys[d.Name] || len(s.Group.Riders) != 3 {
+					t.Errorf("%s sees %+v of %d, whose key was %s", m.name, d, len(s.Group.Riders), keys[d.Name])
+				}
+			}
+		}
+		if s := bo.now(); s.Course.AtM < 800 {
+			t.Errorf("Bo at %.0f m: he did not ride on", s.Course.AtM)
+		}
+		from := time.Now()
+		time.Sleep(60 * time.Second)
+		end := time.Now()
+		if err := x.End(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(3 * time.Second)
+		for _, m := range all {
+			if s := m.now(); s.Group != nil || s.Stage != ride.Riding {
+				t.Errorf("%s after the group ended: %s, %+v", m.name, s.Stage, s.Group)
+			}
+			m.r.Engine.Key(ride.Key{Kind: ride.KeyEnd})
+			<-m.r.Settled()
+			m.m.Close()
+			m.read += m.port.read
+			if n := m.whole(m.name); n != m.read {
+				t.Errorf("%s: the journal holds %d readings, the bench gave %d", m.name, n, m.read)
+			}
+		}
+		if worst := report(t, "after a restart", apart(all, from, end, func(int, int, time.Time) bool { return false })); worst > 0.2 {
+			t.Errorf("a page was %.0f ms of ride time off", 1000*worst)
+		}
+	})
 }
