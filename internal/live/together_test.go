@@ -335,6 +335,39 @@ func apart(all []*machine, from, to time.Time, out func(page, rider int, at time
 	return errs
 }
 
+// between is, at every whole second of the wall, how far apart two pages put
+// the same rider, in seconds of the ride: what stands on them, up to a quarter
+// of a second old, moved on by the speed that stands beside it.
+func between(all []*machine, from, to time.Time, out func(page, rider int, at time.Time) bool) (errs []float64) {
+	type shown struct{ m, v float64 }
+	for at := from; at.Before(to); at = at.Add(time.Second) {
+		seen := map[string][]shown{}
+		for p, page := range all {
+			i := sort.Search(len(page.seen), func(i int) bool { return page.clock.true(page.seen[i].At).After(at) }) - 1
+			if i < 0 || page.seen[i].Group == nil || page.seen[i].Stage != ride.Riding {
+				continue
+			}
+			age := at.Sub(page.clock.true(page.seen[i].At)).Seconds()
+			for _, d := range page.seen[i].Group.Riders {
+				for r, rider := range all {
+					if rider.name == d.Name && d.State == ride.DotRiding && !out(p, r, at) {
+						seen[d.Name] = append(seen[d.Name], shown{d.AtM + d.SpeedMS*age, math.Max(1, d.SpeedMS)})
+					}
+				}
+			}
+		}
+		for _, s := range seen {
+			for i := range s {
+				for j := range i {
+					errs = append(errs, math.Abs(s[i].m-s[j].m)/math.Max(s[i].v, s[j].v))
+				}
+			}
+		}
+	}
+	sort.Float64s(errs)
+	return errs
+}
+
 func report(t *testing.T, what string, errs []float64) (worst float64) {
 	t.Helper()
 	n := len(errs)
@@ -507,15 +540,19 @@ func TestFourRigsOverANetwork(t *testing.T) {
 			m.m.Close()
 		}
 
-		errs := apart(all, gun.Add(10*time.Second), end, func(p, r int, at time.Time) bool {
+		out := func(p, r int, at time.Time) bool {
 			hidden := p != r && (p > 0 || r > 0) && at.After(gone.from) && at.Before(gone.to.Add(2*time.Second)) // nobody can know
 			silent := p != r && (p == 2 || r == 2) && at.After(lost)
 			moved := r == 3 && at.After(brought) && at.Before(brought.Add(3*time.Second))
 			ended := r == 1 && at.After(left)
 			return hidden || silent || moved || ended
-		})
+		}
+		errs := apart(all, gun.Add(10*time.Second), end, out)
 		if worst := report(t, "four rigs", errs); worst > 0.2 {
 			t.Errorf("a page was %.0f ms of ride time off", 1000*worst)
+		}
+		if worst := report(t, "two pages at one instant of the wall", between(all, gun.Add(10*time.Second), end, out)); worst > 0.2 {
+			t.Errorf("two pages were %.0f ms of ride time apart", 1000*worst)
 		}
 		if len(errs) < 9000 {
 			t.Errorf("only %d places were compared", len(errs))
