@@ -14,7 +14,9 @@ import (
 func racingStore(t *testing.T) (s *Store, ada, bo, event, course string) {
 	t.Helper()
 	s = mustOpen(t, t.TempDir())
-	put := func(kind Kind, name, text string) string { return mustPut(t, s, Object{Kind: kind, Name: name, Text: text}).ID }
+	put := func(kind Kind, name, text string) string {
+		return mustPut(t, s, Object{Kind: kind, Name: name, Text: text}).ID
+	}
 	event, course = put(Event, "Race", "name: Race\ncategories:\n  - {name: brook, max_w_per_kg: 2.6}\n"), put(Course, "Loop", "distance_km: 8\nascent_m: 40\n")
 	rig := put(Rig, "Cellar", "trainer: {kind: fluid}\n")
 	ada, bo = put(Rider, "Ada", "mass_kg: 60\n"), put(Rider, "Bo", "mass_kg: 70\n")
