@@ -144,6 +144,9 @@ func TestHost(t *testing.T) {
 	if _, err := h.Exchange(now, ask(99, Sample{Stage: Waiting})); err == nil {
 		t.Error("a sixty-first member was let in")
 	}
+	if s := NewNear(h, fmt.Sprintf("%032x", 98), "Late").Meet(now, Me{Stage: Waiting}); !strings.Contains(s.Refused, "full") {
+		t.Errorf("they are told %q", s.Refused)
+	}
 	if a, err := h.Exchange(now, Ask{Version: Version}); err != nil || len(a.Members) != MostMembers {
 		t.Errorf("an onlooker sees %d, %v", len(a.Members), err)
 	}

@@ -70,6 +70,7 @@ type Scene struct {
 	Phrases  []PhraseNow // of the last twenty seconds, oldest first
 	BringUp  Order
 	Ended    bool
+	Refused  string // what the host says instead of an answer; empty: it answers
 }
 
 // Seat is what a member knows of the group. It reads no clock and is not safe

@@ -54,12 +54,12 @@ var (
 	road        = measure{units: []unit{in(1, "m", metre...), in(1000, "km", km...), in(mile, "mi", miles...), in(foot, "ft", feet...), in(3*foot, "yd", "yard", "yards")}, bare: [2]int{0, 2}, decimals: 3}
 	elevation   = measure{units: []unit{in(1, "m", metre...), in(foot, "ft", feet...)}, bare: [2]int{0, 1}, decimals: 1}
 	near        = measure{units: []unit{in(1, "m", metre...), in(0.01, "cm", "centimetres"), in(foot, "ft", feet...), in(inch, "in", inches...), in(0.001, "mm")}, bare: [2]int{0, 2}, decimals: 2}
-	radius      = measure{units: near.units}
+	radius      = measure{units: near.units, bare: [2]int{0, 3}, decimals: 2}
 	long        = measure{units: []unit{in(1, "km", km...), in(mile/1000, "mi", miles...), in(0.001, "m", metre...)}, bare: [2]int{0, 1}, decimals: 3}
 	small       = measure{units: []unit{in(1, "mm", "millimetres", "millimeters"), in(10, "cm", "centimetres", "centimeters"), in(1000, "m", metre...), in(1000*inch, "in", inches...)}}
 	wheelSpeed  = measure{units: []unit{in(1, "km/h", "kmh", "kph"), in(mile/1000, "mph"), in(3.6, "m/s")}, bare: [2]int{0, 1}, decimals: 2}
 	roadSpeed   = measure{units: []unit{in(1, "m/s"), in(1/3.6, "km/h", "kmh", "kph"), in(mile/3600, "mph")}, bare: [2]int{1, 2}, decimals: 1}
-	airSpeed    = measure{units: roadSpeed.units}
+	airSpeed    = measure{units: roadSpeed.units, bare: [2]int{0, 2}, decimals: 1}
 	temperature = measure{units: []unit{in(1, "°C", "c", "celsius", "degrees", "degrees c", "°", "degrees celsius", "centigrade"),
 		{"°F", []string{"°f", "f", "fahrenheit", "degrees f", "degrees fahrenheit"}, 5. / 9, -160. / 9}}, bare: [2]int{0, 1}, decimals: 1}
 	volume = measure{units: []unit{in(1, "m³", "m3", "cubic metres", "cubic meters"), in(foot*foot*foot, "ft³", "ft3", "cu ft", "cubic feet")}, bare: [2]int{0, 1}, decimals: 0}

@@ -60,7 +60,7 @@ func TestOtherQuantities(t *testing.T) {
 		{Rig, "room.volume_m3", "10 x 10 x 10", i, "28.317"}, {Rig, "room.volume_m3", "30 m³", i, "30"},
 		{Rider, "evidence.0.watts", "230 W", m, "230"}, {Rider, "evidence.0.watts", "230 watts", m, "230"}, {Rider, "evidence.0.watts", "1,200", m, "1200"},
 		{Rider, "max_heart_rate_bpm", "186 bpm", m, "186"}, {Rider, "birth_year", "1979", m, "1979"}, {Rider, "weighed.0.drunk_l", "500 ml", m, "0.5"}, {Rider, "weighed.0.drunk_l", "0,75 l", m, "0.75"},
-		{Road, "descent_cap_m_s", "72 km/h", m, "20"}, {Road, "descent_cap_m_s", "72", m, "20"}, {Road, "descent_cap_m_s", "45 mph", m, "20.1168"}, {Road, "descent_cap_m_s", "20 m/s", i, "20"}, {Rig, "room.airflow_m_s", "3", i, "3"},
+		{Road, "descent_cap_m_s", "72 km/h", m, "20"}, {Road, "descent_cap_m_s", "72", m, "20"}, {Road, "descent_cap_m_s", "45 mph", m, "20.1168"}, {Road, "descent_cap_m_s", "20 m/s", i, "20"}, {Rig, "room.airflow_m_s", "3", i, "1.34112"}, {Rig, "room.airflow_m_s", "3 m/s", i, "3"},
 		{Rig, "trainer.power_curve.0.wheel_speed_km_h", "30 kph", m, "30"}, {Rig, "trainer.power_curve.0.wheel_speed_km_h", "20 mph", m, "32.18688"},
 		{Road, "pressure_hpa", "1013 mbar", m, "1013"}, {Event, "categories.0.min_w_per_kg", "2.2 W/kg", m, "2.2"}, {Event, "laps", "3", m, "3"},
 		{Rig, "trainer.gears.cogs", "11, 13, 15", m, "11, 13, 15"}, {Rig, "trainer.gears.cogs", "11-13-15", m, "11, 13, 15"}, {Rig, "trainer.gears.cogs", "11 13 15 ", m, "11, 13, 15"}, {Rig, "trainer.gears.chainrings", "50/34", m, "50, 34"},

@@ -31,6 +31,9 @@ func LiveText(s ride.Snapshot, width int) []string {
 	if s.Step != nil {
 		l.add(stepLine(s, width))
 	}
+	for _, line := range GroupText(s.Group) {
+		l.add(line)
+	}
 	l.sensors(s)
 	if s.Said != "" {
 		l.add("» " + s.Said)

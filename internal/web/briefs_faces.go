@@ -43,6 +43,13 @@ func (s *Server) briefFace(w http.ResponseWriter, r *http.Request) error {
 	if len(data) == 0 {
 		return notFound("This brief was kept without that.")
 	}
+	if face != "json" {
+		u, err := s.units(r.Context())
+		if err != nil {
+			return err
+		}
+		data = []byte(inUnits(string(data), u, s.namesOf(r.Context(), b)...))
+	}
 	h := w.Header()
 	h.Set("Content-Type", media)
 	if face == "page" || face == "card" {

@@ -200,6 +200,7 @@ func NewCheckView(set ride.Setup, s ride.Snapshot, g CheckGuide, sources []Check
 	if v.Do == "" {
 		v.Do = s.Now.Words
 	}
+	v.Do, v.Guide.Words = u.Words(v.Do), u.Words(v.Guide.Words)
 	if set.Session != nil && s.Step != nil && s.Step.Index < len(set.Session.Legs) {
 		part := newCheckGuide(set).parts[s.Step.Index]
 		v.Part, v.Resting = partWords[part], part == "zero" || part == "quiet rest" || part == "coast-down"

@@ -83,7 +83,23 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, status int, p Page
 	if b.Guide, err = s.guide(r, b); err != nil {
 		return err
 	}
-	return s.write(w, status, p)
+	u, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	body, err := s.templates.Execute(p)
+	if err != nil {
+		return err
+	}
+	if u != asFiled && spokenInMetric(p) {
+		text, err := s.restated(r.Context(), string(body), p, u)
+		if err != nil {
+			return err
+		}
+		body = []byte(text)
+	}
+	send(w, status, body)
+	return nil
 }
 
 // write executes a page in memory and then sends it, so that nothing
@@ -93,12 +109,16 @@ func (s *Server) write(w http.ResponseWriter, status int, p Page) error {
 	if err != nil {
 		return err
 	}
+	send(w, status, body)
+	return nil
+}
+
+func send(w http.ResponseWriter, status int, body []byte) {
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
 	w.Write(body)
-	return nil
 }
 
 func knownTheme(s string) string {

@@ -328,10 +328,25 @@ func (s *Server) brief(w http.ResponseWriter, r *http.Request) error {
 	if p.Form != nil && len(p.Form.Errors) > 0 {
 		status = http.StatusUnprocessableEntity
 	}
-	if p.Sheet, err = BriefSheet(page); err != nil {
+	u, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	if p.Sheet, err = BriefSheet([]byte(inUnits(string(page), u, s.namesOf(r.Context(), b)...))); err != nil {
 		p.Sheet = "" // it can be opened by itself
 	}
 	return s.show(w, r, status, p)
+}
+
+// namesOf are what people called the things of a brief.
+func (s *Server) namesOf(ctx context.Context, b store.Brief) []string {
+	names := []string{b.Title}
+	for _, id := range []string{b.RiderID, b.RigID, b.RoadID, b.CourseID, b.EventID} {
+		if o, err := s.store.Object(ctx, id); id != "" && err == nil {
+			names = append(names, o.Name)
+		}
+	}
+	return names
 }
 
 // queryValues are the changes in an address.
@@ -470,7 +485,11 @@ func (s *Server) keepChangedBrief(w http.ResponseWriter, r *http.Request) error 
 		return refuse(http.StatusConflict, p.Why)
 	}
 	if len(p.Form.Errors) > 0 || !p.Asked {
-		if p.Sheet, err = BriefSheet(b.Page); err != nil {
+		u, err := s.units(r.Context())
+		if err != nil {
+			return err
+		}
+		if p.Sheet, err = BriefSheet([]byte(inUnits(string(b.Page), u, s.namesOf(r.Context(), b)...))); err != nil {
 			p.Sheet = ""
 		}
 		return s.show(w, r, http.StatusUnprocessableEntity, p)

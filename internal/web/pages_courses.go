@@ -277,7 +277,9 @@ func (p *CoursePage) fill(w brief.Way, u form.Units) {
 	if w.Smoothing != "" {
 		p.Smooth = "Recorded elevations are noisy, so they were smoothed: " + w.Smoothing + "."
 	}
-	p.Notes = w.Notes
+	for _, note := range w.Notes {
+		p.Notes = append(p.Notes, u.Words(note))
+	}
 }
 
 func sketchClimbWords(w brief.Way, u form.Units) string {

@@ -110,6 +110,7 @@ func NewRideView(set ride.Setup, s ride.Snapshot, u form.Units) RideView {
 	v := RideView{Stage: string(s.Stage), Seq: s.Sequence, Clock: rideClock(set, s), Brake: s.Brake, Stop: s.Stop, Said: s.Said, Plan: s.Plan,
 		Left: s.Left.Share, Lasts: s.Left.Words}
 	rideDo(&v, s)
+	v.wheelIn(u)
 	rideYou(&v, s, u)
 	v.Gauge, v.Off = rideGauge(s)
 	ridePlace(&v, s, u)

@@ -43,7 +43,7 @@ func roadParts(units form.Units) []RoadPart {
 			{Name: "cda_sd_m2", Label: "Doubt about the drag area", Hint: "Standard deviation, only with a drag area."},
 			{Name: "crr_sd", Label: "Doubt about the rolling resistance", Hint: "Standard deviation, only with a rolling resistance."},
 			{Name: "drivetrain_efficiency", Label: "Share of your power that reaches the wheel", Hint: "Left empty: 0.976."},
-			{Name: "wheel_radius_m", Label: "Radius of a wheel at the tyre", Hint: "Left empty: 0.334 m."},
+			{Name: "wheel_radius_m", Label: "Radius of a wheel at the tyre", Hint: "Left empty: " + units.Words("33.4 cm") + "."},
 			{Name: "wheel_inertia_kg_m2", Label: "Inertia of both wheels together", Hint: "Left empty: 0.14 kg m²."},
 			{Name: "wheel_drag_area_m2", Label: "Drag area of both wheels turning", Hint: "It is added to the drag area. Left empty: 0.0044 m²."},
 			{Name: "bearings", Label: "Do the wheel bearings cost power?", Kind: "select", Unknown: true, Options: []Option{{Value: "yes", Label: "Yes, as usual"}, {Value: "no", Label: "No"}}},
