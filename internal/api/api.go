@@ -46,6 +46,13 @@ type Store interface {
 	ApplyCorrection(ctx context.Context, checkID, source string) error
 	TakeBackCorrection(ctx context.Context, checkID, source string) error
 
+	Calendars(ctx context.Context) ([]store.Calendar, error)
+	PutCalendar(ctx context.Context, c store.Calendar) (store.Calendar, error)
+	DeleteCalendar(ctx context.Context, id string) error
+	RaceResults(ctx context.Context, eventID string) ([]store.RaceResults, error)
+	PutRaceResults(ctx context.Context, r store.RaceResults) (store.RaceResults, error)
+	DeleteRaceResults(ctx context.Context, id string) error
+
 	Export(ctx context.Context, w io.Writer, riderID string) error
 }
 
@@ -116,6 +123,7 @@ func New(c Config) http.Handler {
 	a.learnRoutes()
 	a.exportRoutes()
 	a.rideRoutes()
+	a.raceRoutes()
 	a.mux.HandleFunc("/", a.elsewhere)
 	return a.mux
 }

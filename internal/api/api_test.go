@@ -54,6 +54,9 @@ func routes() []string {
 		"GET /api/v1/checks", "POST /api/v1/checks", "GET /api/v1/checks/{id}", "DELETE /api/v1/checks/{id}",
 		"GET /api/v1/checks/{id}/corrections", "POST /api/v1/checks/{id}/apply", "POST /api/v1/checks/{id}/take-back",
 		"GET /api/v1/briefs", "POST /api/v1/briefs", "GET /api/v1/briefs/{id}", "GET /api/v1/briefs/{id}/page", "DELETE /api/v1/briefs/{id}",
+		"POST /api/v1/races/forecast", "POST /api/v1/races/handicap", "POST /api/v1/races/together",
+		"GET /api/v1/calendar", "GET /api/v1/calendar.ics", "GET /api/v1/calendars", "POST /api/v1/calendars", "DELETE /api/v1/calendars/{id}",
+		"GET /api/v1/events/{id}/results", "POST /api/v1/events/{id}/results", "DELETE /api/v1/events/{id}/results/{list}",
 	}
 	for _, k := range []string{"riders", "rigs", "roads", "courses", "events"} {
 		at := "/api/v1/" + k
@@ -120,6 +123,7 @@ func TestEveryRoute(t *testing.T) {
 	c.walkBriefs(ids)
 	c.walkRides(ids)
 	c.walkChecks(ids)
+	c.walkRaces(ids)
 	for many, id := range ids {
 		c.do("DELETE", "/"+many+"/"+id, nil, 204)
 		c.do("GET", "/"+many+"/"+id, nil, 404)

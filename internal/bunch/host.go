@@ -57,11 +57,6 @@ func (h *Host) us(now time.Time) int64 {
 	return h.base.UnixMicro() + now.Sub(h.base).Microseconds()
 }
 
-// Time is an instant of the host's clock as a time.
-func (h *Host) Time(us int64) time.Time {
-	return h.base.Add(time.Duration(us-h.base.UnixMicro()) * time.Microsecond)
-}
-
 // Wish is what the host wants, to be kept.
 func (h *Host) Wish() Wish {
 	h.mu.Lock()
@@ -69,8 +64,13 @@ func (h *Host) Wish() Wish {
 	return h.want
 }
 
-// Exchange takes a checked request and answers it. The error is a sentence for
-// whoever asked: there is no room.
+// Refusal is a host's word to a member instead of an answer.
+type Refusal struct{ Words string }
+
+func (r *Refusal) Error() string { return r.Words }
+
+// Exchange takes a checked request and answers it. The error is a *Refusal:
+// there is no room.
 func (h *Host) Exchange(now time.Time, a Ask) (Answer, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -103,7 +103,7 @@ func (h *Host) report(a Ask, us int64) (*member, error) {
 	m := h.members[key]
 	if m == nil {
 		if len(h.members) >= MostMembers {
-			return nil, fmt.Errorf("the group is full: it has %d members", MostMembers)
+			return nil, &Refusal{fmt.Sprintf("the group is full: it has %d members", MostMembers)}
 		}
 		m = &member{Member: Member{Key: key}}
 		h.members[key] = m

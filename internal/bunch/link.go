@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
+	"errors"
 	"sync"
 	"time"
 )
@@ -51,7 +52,7 @@ type Link struct {
 	told     uint64 // newest sequence whose answer came
 	trips    [16]time.Duration
 	lost     uint32 // of the last 32 exchanges, by bit
-	refused  error  // what the host said last instead of an answer
+	refused  string // what the host said last instead of an answer
 }
 
 // NewLink is an end for a member (empty: only looking), by the ride's clock.
@@ -65,6 +66,10 @@ func (l *Link) Run(ctx context.Context) {
 	defer l.wait.Wait()
 	look := time.NewTicker(lookEvery)
 	defer look.Stop()
+	select {
+	case l.wake <- struct{}{}: // the first at once
+	default:
+	}
 	for {
 		select {
 		case <-ctx.Done():
@@ -97,10 +102,12 @@ func (l *Link) once(ctx context.Context) {
 	l.lost <<= 1
 	if err != nil {
 		l.lost |= 1
-		l.refused = err
+		if r, ok := errors.AsType[*Refusal](err); ok {
+			l.refused = Line(r.Words, mostWords)
+		}
 		return
 	}
-	l.refused = nil
+	l.refused = ""
 	l.told = max(l.told, answer.Sequence)
 	copy(l.trips[1:], l.trips[:])
 	l.trips[0] = got.Sub(sent)
@@ -133,21 +140,18 @@ func (l *Link) Meet(now time.Time, me Me) Scene {
 	case l.wake <- struct{}{}:
 	default:
 	}
-	return l.seat.scene(now, &me, l.quality(now))
+	out := l.seat.scene(now, &me, l.quality(now))
+	out.Refused = l.refused
+	return out
 }
 
 // Look is the group for somebody who only looks.
 func (l *Link) Look(now time.Time) Scene {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.seat.scene(now, nil, l.quality(now))
-}
-
-// Refused is what came last instead of an answer, nil after an answer.
-func (l *Link) Refused() error {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.refused
+	out := l.seat.scene(now, nil, l.quality(now))
+	out.Refused = l.refused
+	return out
 }
 
 // Last has the host hear where the ride ended: it goes on exchanging until a
@@ -224,10 +228,15 @@ func (n *Near) Meet(now time.Time, me Me) Scene {
 		n.seat.clock.Heard(now, now, n.host.us(now))
 	}
 	a := Ask{Version: Version, Member: n.member, Name: n.name, Sample: n.seat.sample(now, me), Phrase: me.Phrase, Since: n.seat.since()}
-	if answer, err := n.host.Exchange(now, a); err == nil {
+	answer, err := n.host.Exchange(now, a)
+	if err == nil {
 		n.seat.take(answer, now, now)
 	}
-	return n.seat.scene(now, &me, Here)
+	out := n.seat.scene(now, &me, Here)
+	if err != nil {
+		out.Refused = err.Error()
+	}
+	return out
 }
 
 // Look is the group for somebody who only looks.

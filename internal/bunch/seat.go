@@ -70,6 +70,7 @@ type Scene struct {
 	Phrases  []PhraseNow // of the last twenty seconds, oldest first
 	BringUp  Order
 	Ended    bool
+	Refused  string // what the host says instead of an answer; empty: it answers
 }
 
 // Seat is what a member knows of the group. It reads no clock and is not safe
@@ -223,7 +224,29 @@ func (s *Seat) dots(now time.Time, us int64, me *Me) []Dot {
 		}
 		return out[i].Key < out[j].Key
 	})
+	if own == nil {
+		s.behindFirst(out, us)
+	}
 	return out
+}
+
+// behindFirst is, for somebody who only looks, how many seconds everybody is
+// behind the first who rides or is home.
+func (s *Seat) behindFirst(dots []Dot, us int64) {
+	var first *track
+	var at Me
+	for i := range dots {
+		d := &dots[i]
+		t := s.tracks[d.Key]
+		if t == nil || t.last.Stage == Waiting || t.last.Stage == Gone {
+			continue
+		}
+		if first == nil {
+			first, at, d.Known = t, Me{M: d.AtM, Stage: Riding}, true
+			continue
+		}
+		d.BehindS, d.Known = behind(first, &at, t, *d, us)
+	}
 }
 
 // behind is how many seconds a member is behind oneself, by when each passed

@@ -72,7 +72,7 @@ func rootCommand(s Streams) *cobra.Command {
 	}
 	root.SetVersionTemplate("chainline {{.Version}}\n")
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(briefCommand(s), rideCommand(s), sessionCommand(s), checkCommand(s), debriefCommand(s), shareCommand(s), openCommand(s), raceCommand(s), handicapCommand(s), togetherCommand(s), importCommand(s), ridesCommand(s), calendarCommand(s), resultsCommand(s), serveCommand(s), passphraseCommand(s))
+	root.AddCommand(briefCommand(s), rideCommand(s), groupCommand(s), sessionCommand(s), checkCommand(s), debriefCommand(s), shareCommand(s), openCommand(s), raceCommand(s), handicapCommand(s), togetherCommand(s), importCommand(s), ridesCommand(s), calendarCommand(s), resultsCommand(s), serveCommand(s), passphraseCommand(s))
 	return root
 }
 

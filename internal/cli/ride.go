@@ -206,6 +206,13 @@ func (q *rideRequest) runLive(ctx context.Context, s Streams, riding service.Rid
 	if err != nil {
 		return err
 	}
+	return q.watch(ctx, s, m, r, nil)
+}
+
+// watch shows a ride until it has ended, and has keys do what they ask; more
+// takes those it knows before, and may be nil.
+func (q *rideRequest) watch(ctx context.Context, s Streams, m *live.Manager, r *live.Ride, more func(byte) (words string, known bool)) error {
+	var err error
 	var keys <-chan byte
 	if s.Keys != nil && !q.asJSON {
 		var stop func()
@@ -231,7 +238,14 @@ func (q *rideRequest) runLive(ctx context.Context, s Streams, riding service.Rid
 				face.done()
 				return &problem.Error{Kind: problem.Cancelled, Message: "closed; the ride can be gone on with"}
 			}
-			if words := pressed(r, k, &asked, s.Now()); words != "" {
+			words, known := "", false
+			if more != nil {
+				words, known = more(k)
+			}
+			if !known {
+				words = pressed(r, k, &asked, s.Now())
+			}
+			if words != "" {
 				face.note = words
 			}
 		case <-ctx.Done():
@@ -260,6 +274,9 @@ const keyHelp = "space pause, s start, n next, b again, e e end, c connect all, 
 func pressed(r *live.Ride, k byte, asked *time.Time, now time.Time) string {
 	stage := r.Engine.Snapshot().Stage
 	do := func(kind ride.KeyKind) string { return r.Engine.Key(ride.Key{Kind: kind}) }
+	if n := int(k) - '1'; n >= 0 && n < len(ride.Phrases) && r.Riding.Setup.Group != nil {
+		return r.Engine.Key(ride.Key{Kind: ride.KeyPhrase, Value: float64(n)})
+	}
 	switch k {
 	case ' ', 'p':
 		if stage == ride.Paused {
@@ -321,6 +338,9 @@ func (f *liveFace) show(x ride.Snapshot) {
 		f.said = x.At
 		lines := render.LiveText(x, 80)
 		fmt.Fprintln(f.to, strings.Join(lines[:min(3, len(lines))], "  |  "))
+		for _, line := range render.GroupText(x.Group) {
+			fmt.Fprintln(f.to, "  "+line)
+		}
 		for _, n := range x.Notices {
 			if n.At.After(f.told) {
 				f.told = n.At

@@ -62,6 +62,8 @@ func (s *scan) describe(x *mesgdef.FieldDescription) {
 	switch {
 	case s.ours[k.index] && strings.HasPrefix(name, "power "):
 		d.quantity, d.source = recording.Power, strings.TrimPrefix(name, "power ")
+	case s.ours[k.index] && (name == string(recording.Shelter) || name == string(recording.Help)):
+		d.quantity, d.source, d.scale = recording.Quantity(name), "ride", 100
 	case ofRecord && x.NativeFieldNum == fieldnum.RecordPower,
 		(unit == "watts" || unit == "watt" || unit == "w") && strings.Contains(lower, "power"):
 		d.quantity = recording.Power

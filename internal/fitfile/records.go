@@ -19,12 +19,22 @@ var application = []byte{0x6d, 0x1c, 0x8a, 0x52, 0x0b, 0x97, 0x4e, 0x3f, 0xa1, 0
 const maxExtra = 20
 
 // developerFields describes one field for each source of power that is not
-// the one shown; the columns are in the order of the fields' numbers.
-func (a *activity) developerFields() ([]proto.Message, []recording.Column) {
-	var extra []recording.Column
+// the one shown, and what a live group did to the ride; the fields are in the
+// order of their numbers.
+func (a *activity) developerFields() ([]proto.Message, []extraField) {
+	var extra []extraField
 	for _, c := range a.rows.Columns {
 		if c.Quantity == recording.Power && len(extra) < maxExtra && !a.shown(c) && (!c.Used || a.options.Source != "") {
-			extra = append(extra, c)
+			name := "power " + c.Source
+			if c.Used {
+				name = "power as ridden"
+			}
+			extra = append(extra, extraField{name, "watts", c.Values, 1})
+		}
+	}
+	for _, q := range []recording.Quantity{recording.Shelter, recording.Help} {
+		if values := a.rows.Column(q); values != nil { // that a ride had shelter must not get lost
+			extra = append(extra, extraField{string(q), "%", values, 100})
 		}
 	}
 	if len(extra) == 0 {
@@ -34,20 +44,23 @@ func (a *activity) developerFields() ([]proto.Message, []recording.Column) {
 		SetApplicationId(application).
 		SetManufacturerId(typedef.ManufacturerDevelopment).
 		SetDeveloperDataIndex(0).ToMesg(nil)}
-	for i, c := range extra {
-		name := "power " + c.Source
-		if c.Used {
-			name = "power as ridden"
-		}
+	for i, f := range extra {
 		out = append(out, mesgdef.NewFieldDescription(nil).
 			SetDeveloperDataIndex(0).
 			SetFieldDefinitionNumber(uint8(i)).
 			SetFitBaseTypeId(basetype.Uint16).
-			SetFieldName([]string{shorten(name)}).
-			SetUnits([]string{"watts"}).
+			SetFieldName([]string{shorten(f.name)}).
+			SetUnits([]string{f.unit}).
 			SetNativeMesgNum(typedef.MesgNumRecord).ToMesg(nil))
 	}
 	return out, extra
+}
+
+// extraField is what the format has no field for: values times scale.
+type extraField struct {
+	name, unit string
+	values     []float64
+	scale      float64
 }
 
 // shorten cuts a name to what a field's name may hold: 63 bytes and no NUL.
@@ -85,7 +98,7 @@ func (a *activity) has(source string) bool {
 
 // records are one a second outside pauses; what is not known has no field,
 // and a second of which nothing is known no record.
-func (a *activity) records(extra []recording.Column) []timed {
+func (a *activity) records(extra []extraField) []timed {
 	var power []float64
 	for _, c := range a.rows.Columns {
 		if c.Quantity == recording.Power && a.shown(c) {
@@ -121,8 +134,8 @@ func (a *activity) records(extra []recording.Column) []timed {
 		if y, x := value(lat, k), value(lon, k); math.Abs(y) <= 90 && math.Abs(x) <= 180 {
 			r.SetPositionLatDegrees(y).SetPositionLongDegrees(x)
 		}
-		for i, c := range extra {
-			if w, ok := fits(c.Values[k], 65534); ok {
+		for i, f := range extra {
+			if w, ok := fits(f.values[k]*f.scale, 65534); ok {
 				r.DeveloperFields = append(r.DeveloperFields, proto.DeveloperField{Num: byte(i), Value: proto.Uint16(uint16(w))})
 				known++
 			}

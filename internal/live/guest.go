@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"net"
 	"sort"
 	"strings"
 	"sync"
@@ -41,7 +42,7 @@ type Guest struct {
 }
 
 // visitWait is how long a host has to give its course.
-const visitWait = 15 * time.Second
+const visitWait = 60 * time.Second
 
 // Visit finds a group at an address with its invitation, and keeps looking at
 // it until Leave, or until the host has ended it. Errors are *problem.Error.
@@ -65,6 +66,7 @@ func (m *Manager) Visit(ctx context.Context, address, invitation string) (*Guest
 	if err := json.Unmarshal(b, &c); err != nil || !isGroupID(c.ID) {
 		return nil, problem.Bad("what answers at %s is no live group course of this program", at)
 	}
+	c.Course.Name = bunch.Line(c.Course.Name, 80)
 	profile, err := c.Course.Profile()
 	if err != nil {
 		return nil, err
@@ -94,10 +96,15 @@ func unreached(at string, err error) error {
 	switch {
 	case errors.Is(err, wire.ErrRefused), wire.IsStranger(err):
 		return &problem.Error{Kind: problem.Misuse, Message: "Whoever answers at " + at + " does not know this invitation.", Hint: "Type address and invitation again; both stand on the host's page.", Err: err}
-	case errors.Is(err, context.DeadlineExceeded):
+	case isTimeout(err):
 		return &problem.Error{Kind: problem.Failed, Message: "Nobody answers at " + at + ".", Hint: "Is the group open, and are both machines on one network? A firewall may stand between.", Err: err}
 	}
 	return &problem.Error{Kind: problem.Failed, Message: fmt.Sprintf("The group at %s cannot be reached: %v", at, err), Hint: "Is the group open, and are both machines on one network? A firewall may stand between.", Err: err}
+}
+
+func isTimeout(err error) bool {
+	n, ok := errors.AsType[net.Error](err)
+	return ok && n.Timeout() || errors.Is(err, context.DeadlineExceeded)
 }
 
 // guest looks at a group from here on.
@@ -111,7 +118,42 @@ func (m *Manager) guest(k keptGroup, profile course.Profile, to bunch.Transport)
 	m.guests[k.ID] = g
 	m.mu.Unlock()
 	m.wait.Go(func() { g.looker.Run(ctx) })
+	m.wait.Go(func() { g.tire(ctx) })
 	return g
+}
+
+// tires is after how long without a host a group in which nobody rides here is
+// looked at no more.
+const tires = 10 * time.Minute
+
+// tire leaves a group that has ended, or whose host is gone for long, when
+// nobody of this machine rides in it.
+func (g *Guest) tire(ctx context.Context) {
+	each := time.NewTicker(30 * time.Second)
+	defer each.Stop()
+	begun := g.m.c.Now()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-each.C:
+			s := g.looker.Look(g.m.c.Now())
+			gone := s.Synced && s.SilentS > tires.Seconds() || !s.Synced && g.m.c.Now().Sub(begun) > tires
+			if (s.Ended || gone) && !g.ridden() {
+				g.Leave()
+				return
+			}
+		}
+	}
+}
+
+func (g *Guest) ridden() bool {
+	for _, r := range g.Rides() {
+		if running(r) {
+			return true
+		}
+	}
+	return false
 }
 
 // Guest is a group visited from here, by its ID.

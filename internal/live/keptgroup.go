@@ -23,7 +23,7 @@ import (
 // that whoever can read it can join.
 
 const (
-	groupSchema = "chainline.group/1"
+	groupSchema = "chainline.kept-group/1"
 	groupEnding = ".group"
 	guestEnding = ".guest"
 	// mostGroupFile is the longest file that is read, in bytes, and groupLasts
@@ -121,13 +121,21 @@ func (m *Manager) TakeUpGroups() error {
 		if k.Wish.Ended || m.c.Now().Sub(k.Made) > groupLasts {
 			continue
 		}
-		if _, err := m.takeUp(k); err != nil {
+		x, err := m.takeUp(k)
+		if err != nil {
 			m.c.Log.Warn("a group does not go on", "group", k.ID, "error", err)
+		}
+		if x == nil {
+			continue
+		}
+		if in, open := x.Invited(); open {
+			m.c.Log.Warn("a group of before is open again", "group", k.ID, "address", in.Address)
 		}
 	}
 	return nil
 }
 
+// takeUp is nil only with an error.
 func (m *Manager) takeUp(k keptGroup) (*Meeting, error) {
 	if x, ok := m.Meeting(k.ID); ok {
 		return x, nil

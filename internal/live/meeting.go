@@ -93,7 +93,25 @@ func (m *Manager) HostGroup(_ context.Context, p GroupPlan) (*Meeting, error) {
 func (m *Manager) meeting(k keptGroup, profile course.Profile) *Meeting {
 	x := &Meeting{m: m, kept: k, profile: profile, host: bunch.NewHost(k.Wish, m.c.Now())}
 	x.looker = bunch.NewNear(x.host, "", "")
+	m.wait.Go(x.watch)
 	return x
+}
+
+// watchEvery is how often a host looks, whether a page is open or not: seconds
+// between riders come from who was seen where.
+const watchEvery = time.Second
+
+func (x *Meeting) watch() {
+	tick := time.NewTicker(watchEvery)
+	defer tick.Stop()
+	for !x.Ended() {
+		select {
+		case <-tick.C:
+			x.looker.Look(x.m.c.Now())
+		case <-x.m.base.Done():
+			return
+		}
+	}
 }
 
 // Meeting is a group hosted here, by its ID.

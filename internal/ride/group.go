@@ -33,6 +33,7 @@ type inGroup struct {
 	helped         bool
 	late           bool
 	silent         bool
+	refused        string
 
 	phrase        *bunch.Phrase
 	said          time.Time
@@ -263,6 +264,11 @@ func (c *Core) hearLink() {
 		c.notice(AboutGroup, false, "The group's host is heard again.")
 	}
 	g.silent = silent
+	if words := g.scene.Refused; words != g.refused {
+		if g.refused = words; words != "" {
+			c.notice(AboutGroup, false, "The group's host says: "+oneLine(words)+". You ride alone.")
+		}
+	}
 }
 
 // phrase says one of the fixed phrases to the group.

@@ -26,6 +26,9 @@ type CalendarRequest struct {
 
 	// Rider and Rig, files, say what state the rider is in; both or neither.
 	Rider, Rig string
+
+	// Form is how fresh the rider is, if rides are kept; nil: nothing is known.
+	Form *RiderForm
 }
 
 // CalendarSheet is what takes place, soonest first.

@@ -74,6 +74,9 @@ func (q CalendarRequest) state(s *CalendarSheet) (riderState, error) {
 	if !st.lastHard.IsZero() {
 		s.State = append(s.State, "The last all-out effort that is known of was on "+st.lastHard.Format("2 January 2006")+".")
 	}
+	if q.Form != nil {
+		s.State = append(s.State, q.Form.words())
+	}
 	return st, nil
 }
 
@@ -105,6 +108,7 @@ func (e *CalendarEvent) judge(o calendar.Occurrence, q CalendarRequest, st rider
 	}
 	if st.known {
 		e.judgeState(st, say)
+		e.judgeForm(q.Form, q.Now, say)
 	}
 	if len(e.Clashes) > 0 {
 		say(1, "It clashes with %s.", e.Clashes[0])

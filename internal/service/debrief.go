@@ -264,6 +264,7 @@ func (d *debriefed) one(ctx context.Context, t taken) error {
 		day = d.q.Brief.Today
 		s.Notes = append(s.Notes, "The recording does not say when it was ridden: today is taken.")
 	}
+	s.Notes = append(s.Notes, companyNotes(rec)...)
 	ask := debrief.Request{Ride: debrief.MeasureRequest{Recording: *rec, Source: d.q.Source, Seed: d.q.Brief.Seed}}
 	if d.q.Brief.Rider != "" {
 		if err := d.about(ctx, &ask, &s, day); err != nil {
@@ -399,6 +400,9 @@ const (
 // road is what a fit has to know. Indoors the watts shown are those that move
 // the rider along a road that is reckoned; outdoors the true ones do.
 func (d *debriefed) road(ask brief.Request, rec *recording.Recording, sourceSD float64) *debrief.RoadRide {
+	if _, grouped := rec.Company(); grouped {
+		return nil // speeds are those of our own physics in shelter: they teach nothing of the road
+	}
 	indoors := whereOf(rec) == "indoor"
 	r := debrief.RoadRide{Road: ask.Road.Road, RiderMass: ask.Rider.Mass, MassSD: math.Hypot(debriefMassSD, ask.Road.BikeSD), CrrSD: ask.Road.CrrSD,
 		TimeTrial: d.q.Alone || ask.Occasion.Kind == brief.TimeTrial, StillAir: indoors}
@@ -406,6 +410,28 @@ func (d *debriefed) road(ask brief.Request, rec *recording.Recording, sourceSD f
 		r.SourceSD, r.DensitySD = sourceSD, debriefDensitySD
 	}
 	return &r
+}
+
+// companyNotes say that a ride had the shelter of a live group, and help.
+func companyNotes(rec *recording.Recording) []string {
+	c, grouped := rec.Company()
+	if !grouped {
+		return nil
+	}
+	out := []string{fmt.Sprintf("Ridden in a live group: riders near left %.0f %% of the air drag on average. The brief reckons with a rider alone, so the time differs for that as well, and nothing is learnt of the road.", 100*c.Shelter)}
+	if c.HelpedS > 0 {
+		out = append(out, fmt.Sprintf("The group's host kept it together: for %s this ride had help that left %.0f %% of the remaining air drag on average.", minutes(c.HelpedS), 100*c.HelpShare))
+	}
+	if c.BroughtM > 0 {
+		out = append(out, fmt.Sprintf("The group's host brought the rider up by %.0f m, which were not ridden and are not in the distance.", c.BroughtM))
+	}
+	return out
+}
+
+// minutes are seconds as 4:05 min.
+func minutes(seconds float64) string {
+	s := int(math.Round(seconds))
+	return fmt.Sprintf("%d:%02d min", s/60, s%60)
 }
 
 // whereOf is "indoor", "outdoor" or, where the recording does not tell, empty.

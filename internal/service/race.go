@@ -182,7 +182,7 @@ func Race(ctx context.Context, q RaceRequest) (RaceSheet, error) {
 	if err != nil {
 		return RaceSheet{}, err
 	}
-	sheet := RaceSheet{Schema: "chainline/race/1", Title: ask.Occasion.Title, When: ask.Occasion.When, Rider: ask.Rider.Name, Course: ask.Way.Name, Seed: ask.Seed}
+	sheet := RaceSheet{Schema: "chainline/race/1", Title: ask.Occasion.Title, When: ask.Occasion.When, Rider: ask.Rider.Name, Course: ask.Way.Name, Seed: ask.Seed, Categories: []RaceCategory{}}
 	if event.Kind == "time-trial" {
 		return againstTheClock(ctx, ask, sheet)
 	}

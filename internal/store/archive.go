@@ -35,6 +35,10 @@ type manifest struct {
 	Checks  []manifestCheck  `json:"checks,omitempty"`
 	Rides   []manifestRide   `json:"rides,omitempty"`
 
+	Calendars []manifestCalendar `json:"calendars,omitempty"`
+	Results   []manifestResults  `json:"results,omitempty"`
+	Starts    []manifestStarts   `json:"start_lists,omitempty"`
+
 	LeftOut []manifestLeftOut `json:"left_out,omitempty"`
 }
 

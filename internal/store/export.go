@@ -61,6 +61,9 @@ func contents(ctx context.Context, tx *sql.Tx, riderID string) ([]Object, []Brie
 		return nil, nil, err
 	}
 	rideRefs(rs, wanted)
+	if err := racedBy(ctx, tx, riderID, wanted); err != nil {
+		return nil, nil, err
+	}
 	for _, b := range bs {
 		for _, id := range b.refs() {
 			wanted[*id] = true
@@ -109,6 +112,9 @@ func (s *Store) writeArchive(ctx context.Context, tx *sql.Tx, w io.Writer, rider
 		m.Checks = append(m.Checks, entry)
 	}
 	if err := s.archiveRides(ctx, tx, z, &m, riderID, idsOf(os, bs)); err != nil {
+		return err
+	}
+	if err := archiveRaces(ctx, tx, z, &m, riderID, idsOf(os, nil)); err != nil {
 		return err
 	}
 	text, err := json.MarshalIndent(m, "", "  ")

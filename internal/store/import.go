@@ -18,10 +18,10 @@ type Report struct {
 	Known []Entry // those that were here already, to the letter
 }
 
-// Entry is one object, brief, check or ride of a Report. ID and Was differ if the archive's
+// Entry is one object, brief, check, ride, calendar, result list or start list of a Report. ID and Was differ if the archive's
 // ID was taken here by something else, or if the same thing has another one.
 type Entry struct {
-	Kind string // of the object, "brief", "check" or "ride"
+	Kind string // of the object, "brief", "check", "ride", "calendar", "result list" or "start list"
 	ID   string // here
 	Was  string // in the archive
 	Name string
@@ -56,7 +56,10 @@ func (s *Store) Import(ctx context.Context, r io.ReaderAt, size int64) (Report, 
 				return err
 			}
 		}
-		return in.rides(ctx)
+		if err := in.rides(ctx); err != nil {
+			return err
+		}
+		return in.races(ctx)
 	})
 	if err != nil {
 		return Report{}, errors.Join(err, s.sweep(ctx))

@@ -101,7 +101,7 @@ func (a *archive) readManifest(text []byte) error {
 	if err := d.Decode(&a.manifest); err != nil {
 		return badArchive("%s: %.200s", manifestFile, err)
 	}
-	if n := len(a.manifest.Objects) + len(a.manifest.Briefs) + len(a.manifest.Rides); n > maxEntries {
+	if n := len(a.manifest.Objects) + len(a.manifest.Briefs) + len(a.manifest.Rides) + len(a.manifest.Calendars) + len(a.manifest.Results) + len(a.manifest.Starts); n > maxEntries {
 		return badArchive("it has %d objects, briefs and rides; at most %d were expected", n, maxEntries)
 	}
 	return a.checkManifest()
@@ -142,6 +142,9 @@ func (a *archive) checkManifest() error {
 		return err
 	}
 	if err := a.checkRides(kinds, ids, used); err != nil {
+		return err
+	}
+	if err := a.checkRaces(kinds, used); err != nil {
 		return err
 	}
 	for name := range a.files {

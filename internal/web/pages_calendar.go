@@ -8,14 +8,11 @@ import (
 	"io"
 	"net/http"
 	"net/url"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
 
 	"chainline/internal/calendar"
-	"chainline/internal/input"
 	"chainline/internal/problem"
 	"chainline/internal/service"
 	"chainline/internal/store"
@@ -113,7 +110,7 @@ func (s *Server) calendarSheet(r *http.Request) (sheet service.CalendarSheet, va
 	files := map[string]string{}
 	for _, e := range events {
 		name := "event/" + e.ID + ".yaml"
-		files[name], paths[name] = named(e), "/events/"+e.ID
+		files[name], paths[name] = service.NamedEvent(e.Name, e.Text), "/events/"+e.ID
 		q.Files = append(q.Files, name)
 	}
 	for _, c := range kept {
@@ -157,15 +154,6 @@ func (s *Server) calendarSheet(r *http.Request) (sheet service.CalendarSheet, va
 	return
 }
 
-// named is an event's file with its name in it, which the store keeps apart.
-func named(o store.Object) string {
-	f, err := input.ReadEvent("event", strings.NewReader(o.Text))
-	if err != nil || f.Name != "" {
-		return o.Text
-	}
-	return "name: " + strconv.Quote(o.Name) + "\n" + o.Text
-}
-
 // calendarRider puts the chosen rider and rig into the request.
 func (s *Server) calendarRider(ctx context.Context, values, errs, files map[string]string, q *service.CalendarRequest) error {
 	if values["rider"] == "" && values["rig"] == "" {
@@ -192,6 +180,14 @@ func (s *Server) calendarRider(ctx context.Context, values, errs, files map[stri
 	}
 	if q.Rider == "" || q.Rig == "" {
 		q.Rider, q.Rig = "", ""
+	}
+	if q.Rider != "" && s.library != nil {
+		form, err := service.FormOf(ctx, s.library, values["rider"], s.now())
+		if err != nil { // the calendar does without
+			s.log.Warn("a rider's season is left out of the calendar", "rider", values["rider"], "error", err)
+			return nil
+		}
+		q.Form = form
 	}
 	return nil
 }
@@ -255,7 +251,7 @@ func (s *Server) calendarFile(w http.ResponseWriter, r *http.Request) error {
 		return refuse(http.StatusUnprocessableEntity, "An answer needs another look: go back to the calendar.")
 	}
 	var b bytes.Buffer
-	if err := calendar.Write(&b, "Chainline", sheet.Fitting(false), s.now()); err != nil {
+	if err := sheet.WriteICalendar(&b, false, s.now()); err != nil {
 		return err
 	}
 	h := w.Header()
@@ -280,15 +276,8 @@ func (s *Server) addCalendar(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	name := calendarName(head.Filename)
-	f, err := calendar.Read(name, bytes.NewReader(data), s.now().Location())
-	if err == nil && f.Len() == 0 {
-		err = problem.Bad("%s: has no event; expected at least one", name)
-	}
-	if err == nil { // a rule without end must not stop the page later
-		now := s.now()
-		_, err = f.Between(now, now.AddDate(3, 0, 0), now.Location())
-	}
+	name := service.CalendarName(head.Filename)
+	events, err := service.CheckCalendar(name, data, s.now())
 	if e, ok := errors.AsType[*problem.Error](err); ok && e.Kind == problem.Misuse {
 		return again(e.Message + ".")
 	}
@@ -301,25 +290,7 @@ func (s *Server) addCalendar(w http.ResponseWriter, r *http.Request) error {
 		}
 		return err
 	}
-	return s.see(w, r, "/calendar", fmt.Sprintf("%s is kept: %d events, each counted once.", name, f.Len()))
-}
-
-// calendarName is a file's name fit for sentences. What looks like an event
-// file must not be taken for one.
-func calendarName(sent string) string {
-	name := strings.TrimSpace(strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || r == '/' || r == '\\' {
-			return '-'
-		}
-		return r
-	}, strings.ToValidUTF8(filepath.Base(sent), "")))
-	if len(name) > 100 {
-		name = strings.ToValidUTF8(name[len(name)-100:], "")
-	}
-	if ending := strings.ToLower(filepath.Ext(name)); name == "" || ending == ".yaml" || ending == ".yml" || name == "rider" || name == "rig" {
-		name += ".calendar"
-	}
-	return name
+	return s.see(w, r, "/calendar", fmt.Sprintf("%s is kept: %d events, each counted once.", name, events))
 }
 
 func (s *Server) deleteCalendar(w http.ResponseWriter, r *http.Request) error {

@@ -49,6 +49,7 @@ type EventPage struct {
 	Paste    Field
 	Delete   string // path; empty for a new one
 	MoreOpen bool
+	Together string // path to a live group course for it; empty for a new one
 }
 
 // Template names the page's template.
@@ -116,6 +117,9 @@ func (s *Server) showEvent(w http.ResponseWriter, r *http.Request, status int, o
 	p := NewEventPage(action, values, errs, blank, u)
 	p.Form.Version = version(o)
 	p.Base, p.Delete = Base{Title: title, Section: "/events"}, remove
+	if o.ID != "" && s.live != nil {
+		p.Together = "/together?event=" + o.ID
+	}
 	return s.show(w, r, status, p)
 }
 

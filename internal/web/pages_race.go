@@ -307,7 +307,7 @@ func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	name := calendarName(head.Filename)
+	name := service.CalendarName(head.Filename)
 	sheet, err := service.Results(r.Context(), service.ResultsRequest{File: name, Event: "event.yaml", Me: typed["me"], Names: typed["names"] != "", Now: s.now(),
 		Open: service.Texts(map[string]string{name: string(data), "event.yaml": o.Text})})
 	if e, ok := errors.AsType[*problem.Error](err); ok && e.Kind == problem.Misuse {

@@ -25,7 +25,8 @@ type RideChoosePage struct {
 	Preview   *RidePreview
 	Sessions  []RideCard
 	Running   []RideLine
-	Left      []RideLine // not ended
+	Together  []TogetherLine // live groups of a course
+	Left      []RideLine     // not ended
 	Done      []RideLine
 	Available bool
 }

@@ -169,7 +169,7 @@ func importSaid(report store.Report) string {
 		added[e.Kind]++
 	}
 	var parts []string
-	for _, kind := range append(append([]store.Kind{}, store.Kinds...), "brief") {
+	for _, kind := range append(append([]store.Kind{}, store.Kinds...), "brief", "check", "ride", "calendar", "result list", "start list") {
 		switch n := added[string(kind)]; {
 		case n == 1:
 			parts = append(parts, "1 "+string(kind))

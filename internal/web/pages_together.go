@@ -45,6 +45,7 @@ type TogetherPage struct {
 	State    string // changes when the page is to be loaded anew
 	Canned   bool   // of the gallery
 	Host     bool
+	Ended    bool   // by its host
 	Course   string // name, length and ascent in words
 	First    string // RideStrip as JSON
 	Company  *Company
@@ -197,6 +198,9 @@ func (s *Server) goingTogether() []TogetherLine {
 		out = append(out, TogetherLine{"/together/" + x.ID(), x.Title(), "hosted here, " + countRiders(x.Sheet())})
 	}
 	for _, g := range s.live.Guests() {
+		if g.Ended() {
+			continue
+		}
 		out = append(out, TogetherLine{"/join/" + g.ID(), g.Title(), "hosted elsewhere, " + countRiders(g.Sheet())})
 	}
 	return out
@@ -296,10 +300,15 @@ func (s *Server) prepareTogether(ctx context.Context, g service.GroupCourse, a t
 	return out, nil
 }
 
-// forPerson is the sentence of an error a person can do something about.
+// forPerson says what an error is that a person can do something about, and
+// what that is.
 func forPerson(err error) (string, bool) {
 	if e, ok := errors.AsType[*problem.Error](err); ok {
-		return e.Message, true
+		says := capital(strings.TrimSuffix(e.Message, ".")) + "."
+		if e.Hint != "" {
+			says += " " + e.Hint
+		}
+		return says, true
 	}
 	if e, ok := errors.AsType[*refusal](err); ok {
 		return e.message, true

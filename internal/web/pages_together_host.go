@@ -33,7 +33,7 @@ func (s *Server) theMeeting(r *http.Request) (*live.Meeting, error) {
 // meetingState changes when the host's page has other questions to ask.
 func meetingState(x *live.Meeting) string {
 	_, open := x.Invited()
-	return fmt.Sprintf("%t %d %t %s", open, len(x.Rides()), x.Sheet().Keep, x.StrengthNow())
+	return fmt.Sprintf("%t %d %t %s %t", open, len(x.Rides()), x.Sheet().Keep, x.StrengthNow(), x.Ended())
 }
 
 func (s *Server) hostPage(w http.ResponseWriter, r *http.Request) error {
@@ -54,7 +54,7 @@ func (s *Server) showHost(w http.ResponseWriter, r *http.Request, x *live.Meetin
 		return err
 	}
 	p := NewTogetherPage("/together/"+x.ID(), x.Title(), true)
-	p.State = meetingState(x)
+	p.State, p.Ended = meetingState(x), x.Ended()
 	p.Show(x.Course().Name, x.Profile(), x.Sheet(), u)
 	p.Mine = ridersHere(x.Rides())
 	var open *live.Invited
@@ -202,7 +202,7 @@ func (s *Server) hostDo(w http.ResponseWriter, r *http.Request) error {
 	if strings.Contains(r.Header.Get("Accept"), "application/json") {
 		return answerJSON(w, map[string]string{"why": why, "done": done})
 	}
-	return s.see(w, r, "/together/"+x.ID(), capital(why+done))
+	return s.see(w, r, "/together/"+x.ID(), why+done)
 }
 
 // hostRides begins a ride of this machine in a group hosted here.
@@ -238,14 +238,14 @@ func (s *Server) addTogether(r *http.Request, g service.GroupCourse, begin func(
 	}
 	one, err := s.prepareTogether(r.Context(), g, togetherAsk{"", typed["rider"], typed["rig"], typed["devices"]}, 0)
 	if says, ok := forPerson(err); ok {
-		errs["rider"] = capital(says) + "."
+		errs["rider"] = says
 		return typed, errs, nil
 	} else if err != nil {
 		return nil, nil, err
 	}
 	x, err := begin(context.WithoutCancel(r.Context()), one.riding, one.choice)
 	if says, ok := forPerson(err); ok {
-		errs["devices"] = capital(says) + "."
+		errs["devices"] = says
 		return typed, errs, nil
 	} else if err != nil {
 		return nil, nil, err

@@ -2,10 +2,10 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"strings"
 	"time"
-	"unicode"
 
 	"chainline/internal/live"
 )
@@ -43,28 +43,6 @@ func plainAddress(s string) string {
 	return strings.TrimRight(s, "/.,")
 }
 
-// plainInvitation leaves letters and digits, in capitals; what is not one of
-// the 32 but looks like one is taken for it.
-func plainInvitation(s string) string {
-	var out strings.Builder
-	for _, r := range s {
-		switch r = unicode.ToUpper(r); {
-		case r == '0':
-			out.WriteRune('O')
-		case r == '1':
-			out.WriteRune('I')
-		case r == '8':
-			out.WriteRune('B')
-		case unicode.IsLetter(r) || unicode.IsDigit(r):
-			out.WriteRune(r)
-		}
-	}
-	return out.String()
-}
-
-// invitationLength is how many letters and digits one has.
-const invitationLength = 20
-
 // visitFor is how long an answer of a host is waited for.
 const visitFor = 10 * time.Second
 
@@ -77,20 +55,20 @@ func (s *Server) visitGroup(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	errs := map[string]string{}
-	address, invitation := plainAddress(typed["address"]), plainInvitation(typed["invitation"])
+	address := plainAddress(typed["address"])
 	if address == "" {
 		errs["address"] = "Type the address that the host's page shows."
 	}
-	if n := len([]rune(invitation)); n != invitationLength {
-		errs["invitation"] = "An invitation has twenty letters and digits; here are " + few(n) + "."
+	if typed["invitation"] == "" {
+		errs["invitation"] = "Type the invitation that stands below the address."
 	}
 	var g *live.Guest
 	if len(errs) == 0 {
 		ctx, stop := context.WithTimeout(r.Context(), visitFor)
 		defer stop()
-		g, err = s.live.Visit(ctx, address, invitation)
+		g, err = s.live.Visit(ctx, address, typed["invitation"])
 		if says, ok := forPerson(err); ok {
-			errs["address"] = capital(says) + "."
+			errs[visitField(says)] = says
 		} else if err != nil && r.Context().Err() == nil && ctx.Err() != nil {
 			errs["address"] = "Nobody answered at " + address + " within ten seconds. Is the group open, and are both on the same network?"
 		} else if err != nil {
@@ -101,6 +79,14 @@ func (s *Server) visitGroup(w http.ResponseWriter, r *http.Request) error {
 		return s.showJoin(w, r, http.StatusUnprocessableEntity, typed, errs)
 	}
 	return s.see(w, r, "/join/"+g.ID(), "")
+}
+
+// visitField is the answer that needs another look when a group was not found.
+func visitField(says string) string {
+	if strings.Contains(says, "nvitation") {
+		return "invitation"
+	}
+	return "address"
 }
 
 // theGuest is a group visited from here.
@@ -133,23 +119,17 @@ func (s *Server) showGuest(w http.ResponseWriter, r *http.Request, g *live.Guest
 		return err
 	}
 	p := NewTogetherPage("/join/"+g.ID(), g.Title(), false)
-	p.State = "guest"
+	p.State, p.Ended = guestState(g), g.Ended()
 	p.Show(g.Course().Name, g.Profile(), g.Sheet(), u)
-	p.Mine = ridersHere(s.ridesAsGuest(g.ID()))
+	p.Mine = ridersHere(g.Rides())
 	p.Add = NewTogetherAdd(p.Path+"/ride", choices, values, errs)
 	p.Add.Open = p.Add.Open || len(p.Mine) == 0
 	return s.show(w, r, status, p)
 }
 
-// ridesAsGuest are the rides of this machine in a group hosted elsewhere.
-func (s *Server) ridesAsGuest(id string) []*live.Ride {
-	var out []*live.Ride
-	for _, x := range s.live.Rides() {
-		if of, _ := s.guestRide.Load(x.ID); of == id {
-			out = append(out, x)
-		}
-	}
-	return out
+// guestState changes when the guest's page has other questions to ask.
+func guestState(g *live.Guest) string {
+	return fmt.Sprintf("guest %d %t %s", len(g.Rides()), g.Ended(), g.Title())
 }
 
 func (s *Server) guestLive(w http.ResponseWriter, r *http.Request) error {
@@ -166,7 +146,7 @@ func (s *Server) guestLive(w http.ResponseWriter, r *http.Request) error {
 		if _, ok := s.live.Guest(g.ID()); !ok {
 			return companyMessage{State: "left"}, false
 		}
-		return companyMessage{NewCompany(g.Sheet(), length, u), "guest"}, true
+		return companyMessage{NewCompany(g.Sheet(), length, u), guestState(g)}, true
 	})
 }
 
@@ -183,7 +163,6 @@ func (s *Server) guestRides(w http.ResponseWriter, r *http.Request) error {
 	if len(errs) > 0 {
 		return s.showGuest(w, r, g, http.StatusUnprocessableEntity, typed, errs)
 	}
-	s.guestRide.Store(typed["id"], g.ID())
 	return s.see(w, r, "/ride/"+typed["id"], "")
 }
 
@@ -191,9 +170,6 @@ func (s *Server) leaveGroup(w http.ResponseWriter, r *http.Request) error {
 	g, err := s.theGuest(r)
 	if err != nil {
 		return err
-	}
-	if len(s.ridesAsGuest(g.ID())) > 0 {
-		return s.see(w, r, "/join/"+g.ID(), "A ride of this machine goes on in it: end that first.")
 	}
 	g.Leave()
 	return s.see(w, r, "/join", "")

@@ -109,17 +109,8 @@ func (s *Server) raceParts(ctx context.Context, e racedEvent, a briefAsk) (brief
 	if err != nil {
 		return p, nil, err
 	}
-	var rows []service.ResultRow
-	for _, k := range kept {
-		var sheet service.ResultsSheet
-		if err := json.Unmarshal(k.Sheet, &sheet); err != nil {
-			return p, nil, err
-		}
-		if sheet.CourseID == a.Course {
-			rows = append(rows, sheet.Learnable()...)
-		}
-	}
-	return p, rows, nil
+	rows, err := service.Learnable(kept, a.Course)
+	return p, rows, err
 }
 
 // raceKey tells apart everything that leads to another forecast.

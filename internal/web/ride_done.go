@@ -24,6 +24,7 @@ func (s *Server) listRides(p *RideChoosePage, d dates) error {
 	for _, x := range s.live.Rides() {
 		p.Running = append(p.Running, RideLine{ID: x.ID, Title: x.Riding.Setup.Title, For: x.Riding.Setup.Rider.Name, Says: string(x.Engine.Snapshot().Stage)})
 	}
+	p.Together = s.goingTogether()
 	left, err := s.live.Unfinished()
 	if err != nil {
 		return err

@@ -116,8 +116,12 @@ func (s *Server) togetherPath(ride string) string {
 			}
 		}
 	}
-	if of, ok := s.guestRide.Load(ride); ok {
-		return "/join/" + of.(string)
+	for _, g := range s.live.Guests() {
+		for _, one := range g.Rides() {
+			if one.ID == ride {
+				return "/join/" + g.ID()
+			}
+		}
 	}
 	return ""
 }

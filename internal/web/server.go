@@ -107,7 +107,6 @@ type Server struct {
 	gallery   []State
 	live      *live.Manager
 	shapes    sync.Map     // small pictures of rides
-	guestRide sync.Map     // groups hosted elsewhere by the ID of a ride in them
 	library   *service.App // nil: there is none
 	templates *Templates
 	mux       *http.ServeMux

@@ -125,10 +125,10 @@ func NewCompany(s ride.GroupSheet, lengthM float64, u form.Units) *Company {
 		if r.You {
 			me = i
 		}
-		if r.Known && !math.IsNaN(last) && math.Abs(r.BehindS-last) >= closeS {
+		if d.Known && !math.IsNaN(last) && math.Abs(r.BehindS-last) >= closeS {
 			d.Since = gapWords(r.BehindS - last)
 		}
-		if last = math.NaN(); r.Known {
+		if last = math.NaN(); d.Known {
 			last = r.BehindS
 		}
 		d.Bring = s.Host && r.LateS > 0 && r.State == ride.DotRiding && len(c.Dots) > 0
@@ -142,7 +142,7 @@ func NewCompany(s ride.GroupSheet, lengthM float64, u form.Units) *Company {
 	}
 	c.Link, c.Silent = linkWords(s, me >= 0)
 	if me >= 0 {
-		c.around(s, me)
+		c.around(s, me, u)
 	}
 	for _, p := range s.Phrases {
 		c.Phrases = append(c.Phrases, CompanyWords{p.From, p.Words})
@@ -171,8 +171,11 @@ func companyDot(r ride.GroupDot, lengthM float64, among bool, u form.Units) Comp
 	if r.State == ride.DotRiding && r.LateS > 0 {
 		d.Mark = "late"
 	}
+	if r.State == ride.DotHome && r.BehindS == 0 { // all stand at the line: that says nothing of when they came
+		d.Known = false
+	}
 	d.Says = dotWords(r, u)
-	if r.Known && !r.You && among {
+	if d.Known && !r.You && among {
 		switch s := math.Round(r.BehindS); {
 		case s == 0:
 			d.Gap = "beside you"
@@ -232,6 +235,8 @@ const palesS = 15
 // linkWords say how the host is heard.
 func linkWords(s ride.GroupSheet, rides bool) (words string, silent bool) {
 	switch {
+	case s.Link == ride.LinkSilent && s.SilentS == 0:
+		return "The host has not been heard yet.", false
 	case s.Link == ride.LinkSilent || s.SilentS >= saySilentS && s.Link != ride.LinkHere:
 		words = "The host has not been heard for " + gapWords(s.SilentS) + "."
 		if rides {
@@ -251,18 +256,24 @@ func linkWords(s ride.GroupSheet, rides bool) (words string, silent bool) {
 
 // around fills in what matters to whoever rides: who is next, the shelter, the
 // host's help. me is the index of the rider's own dot.
-func (c *Company) around(s ride.GroupSheet, me int) {
+func (c *Company) around(s ride.GroupSheet, me int, u form.Units) {
 	c.Ahead, c.AheadWho, c.Behind, c.BehindWho = "–", "nobody ahead", "–", "nobody behind"
-	rides := func(r ride.GroupDot) bool { return r.Known && (r.State == ride.DotRiding || r.State == ride.DotSilent) }
+	rides := func(r ride.GroupDot) bool { return r.State == ride.DotRiding || r.State == ride.DotSilent }
+	gap := func(r ride.GroupDot) string { // by metres while the seconds are not known
+		if !r.Known {
+			return u.Distance(math.Abs(r.AtM - s.Riders[me].AtM))
+		}
+		return gapWords(r.BehindS)
+	}
 	for i := me - 1; i >= 0; i-- {
 		if r := s.Riders[i]; rides(r) {
-			c.Ahead, c.AheadWho = gapWords(r.BehindS), "ahead, "+r.Name
+			c.Ahead, c.AheadWho = gap(r), "ahead, "+r.Name
 			break
 		}
 	}
 	for _, r := range s.Riders[me+1:] {
 		if rides(r) {
-			c.Behind, c.BehindWho = gapWords(r.BehindS), "behind, "+r.Name
+			c.Behind, c.BehindWho = gap(r), "behind, "+r.Name
 			break
 		}
 	}

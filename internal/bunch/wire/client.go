@@ -93,7 +93,10 @@ func (c *Client) do(ctx context.Context, method, path string, body []byte) (io.R
 		return nil, ErrRefused
 	}
 	said, _ := io.ReadAll(io.LimitReader(answer.Body, 500)) // a sentence, or nothing
-	return nil, fmt.Errorf("the host says: %s", bunch.Line(string(said), 200))
+	if words := bunch.Line(string(said), 200); answer.StatusCode == http.StatusConflict && words != "" {
+		return nil, &bunch.Refusal{Words: words}
+	}
+	return nil, fmt.Errorf("the host answers with status %d", answer.StatusCode)
 }
 
 // drained reads what is left of a short answer, so that its connection can be

@@ -41,7 +41,7 @@ type Server struct {
 const (
 	headerWait = 5 * time.Second
 	readWait   = 10 * time.Second
-	writeWait  = 10 * time.Second
+	writeWait  = 60 * time.Second // a long course over a slow link
 	idleWait   = 60 * time.Second
 	maxHeader  = 8 << 10
 	mostConns  = 600

@@ -1,7 +1,6 @@
 -- Calendars as they were taken in, and what result lists came to: JSON of
 -- internal/service, without the names of others unless they were asked for.
--- Results go with their event. Neither is part of an archive. Times are
--- milliseconds since 1970 in UTC.
+-- Results go with their event. Times are milliseconds since 1970 in UTC.
 
 CREATE TABLE calendars (
 	id    TEXT PRIMARY KEY NOT NULL,

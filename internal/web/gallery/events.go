@@ -7,7 +7,7 @@ func events() []web.State {
 	page := func(title string, values, errs map[string]string, blank int, remove string) *web.EventPage {
 		p := web.NewEventPage("/events/new", values, errs, blank, 0)
 		if remove != "" {
-			p.Form.Action = "/events/e1"
+			p.Form.Action, p.Together = "/events/e1", "/together?event=e1"
 		}
 		p.Base, p.Delete = base(title), remove
 		return p

@@ -24,6 +24,7 @@ func rides() []web.State {
 	choose.Preview = previewed("threshold-twice", view)
 	choose.Left = []web.RideLine{{ID: "x1", Title: "Steady", For: "Ilse", When: "2 December 2026, 19:04", Clock: "19:04", Says: "24:10, 260 kJ, 179 W on average"}}
 	choose.Done = []web.RideLine{{ID: "x2", Title: "Two mills", For: "Ilse", When: "1 December 2026, 18:30", Says: "46:32, 642 kJ, 230 W on average", Files: [][2]string{{"fit", "FIT activity"}, {"csv", "Table, a row a second (CSV)"}, {"recording", "Everything that was measured"}}}}
+	choose.Together = []web.TogetherLine{{Path: "/together/m1", Title: "Two mills, Thursday", Says: "hosted here, seven riders"}}
 	choose.Running = []web.RideLine{{ID: "x3", Title: "Openers", For: "Ilse", Says: "riding"}}
 	wrong := web.NewRideChoosePage(choices, map[string]string{"what": "own", "own": "ride fast", "devices": "radio"}, map[string]string{"own": "line 1, column 6: expected how long, such as 5 min"})
 	wrong.Preview = &web.RidePreview{For: "Ilse on Cool room", Wrong: "Line 1, column 6: expected how long, such as 5 min."}

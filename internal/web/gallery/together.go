@@ -75,7 +75,11 @@ func hosted(s ride.GroupSheet, open bool) *web.TogetherPage {
 		in = &live.Invited{Address: "192.168.1.20:47113", Invitation: "QK7F-3ZPA-M2XD-6TRB-WY5N"}
 	}
 	p.Ask(in, []string{"192.168.1.20", "10.0.0.7", "127.0.0.1"}, live.StrengthMiddle)
-	p.Mine = []web.TogetherRider{{Name: "Ilse", Ride: "x1", Says: "riding", Brief: true}, {Name: "Maren", Ride: "x2", Says: "riding"}}
+	says := "riding"
+	if s.ClockS <= 0 {
+		says = "waiting"
+	}
+	p.Mine = []web.TogetherRider{{Name: "Ilse", Ride: "x1", Says: says, Brief: true}, {Name: "Maren", Ride: "x2", Says: says}}
 	p.Add = web.NewTogetherAdd("/together/m1/ride", togetherChoices(), nil, nil)
 	return p
 }
@@ -159,6 +163,8 @@ func togethers() []web.State {
 	going.Going = []web.TogetherLine{{Path: "/together/m1", Title: "Two mills, Thursday", Says: "hosted here, seven riders"}}
 	visited := web.NewJoinPage(nil, nil)
 	visited.Visited = []web.TogetherLine{{Path: "/join/m1", Title: "Two mills, Thursday", Says: "seven riders"}}
+	over := guest(home)
+	over.Ended, over.Add = true, nil
 	sheet, err := web.BriefSheet(briefPage)
 	if err != nil {
 		panic(err) // a page of ours
@@ -172,8 +178,9 @@ func togethers() []web.State {
 		{Name: "together-counting", Page: hosted(clocked(lined(company(-1)), true, -12), true)},
 		{Name: "together-riding", Page: hosted(company(-1), false)}, {Name: "together-keeping", Page: hosted(keeping, false)}, {Name: "together-crowd", Page: hosted(crowd(-1), false)},
 		{Name: "join", Page: visited},
-		{Name: "join-wrong", Page: web.NewJoinPage(map[string]string{"address": "192.168.1.20:47113", "invitation": "qk7f 3zpa m2xd"}, map[string]string{"invitation": "An invitation has twenty letters and digits; here are 12."})},
+		{Name: "join-wrong", Page: web.NewJoinPage(map[string]string{"address": "192.168.1.20:47113", "invitation": "qk7f 3zpa m2xd"}, map[string]string{"invitation": "An invitation has 20 letters and digits; found 12."})},
 		{Name: "join-guest", Page: guest(company(-1))}, {Name: "join-guest-waiting", Page: guest(clocked(lined(company(-1)), false, 0))},
+		{Name: "join-ended", Page: over},
 		{Name: "ride-group", Page: inGroup(sheltered)}, {Name: "ride-group-helped", Page: inGroup(helped)}, {Name: "ride-group-crowd", Page: inGroup(long)},
 		{Name: "ride-group-silent", Page: inGroup(silent)}, {Name: "ride-group-alone", Page: inGroup(alone)}, {Name: "ride-group-front", Page: inGroup(home)},
 		{Name: "ride-group-waiting", Page: inStage(waits, ride.Waiting)}, {Name: "ride-group-counting", Page: inStage(counts, ride.Waiting)},

@@ -68,11 +68,13 @@ export function together(root: Document): void {
   new ResizeObserver(whole).observe(page);
   copying(page);
   if (page.hasAttribute("data-canned")) return;
-  let heard = Date.now();
+  let heard = Date.now(), leaving = false;
+  page.addEventListener("submit", (e) => { leaving ||= !(e.target as HTMLElement).hasAttribute("data-stay"); });
   const source = new EventSource(page.dataset.together + "/live");
   source.onmessage = (e) => {
     heard = Date.now();
     const told = JSON.parse(e.data) as { company: Company; state: string };
+    if (leaving) return; // the page that is asked for is on its way
     if (told.state !== page.dataset.state) return location.reload(); // other questions to ask
     now = told.company;
     show(page, now);
