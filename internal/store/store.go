@@ -185,22 +185,11 @@ func (s *Store) wipe(ctx context.Context) error {
 	s.scrubbing.Lock()
 	s.traces = true
 	s.scrubbing.Unlock()
-	var err error
-	for range wipeTries { // a page that is being read takes a moment
-		if err = s.scrub(ctx); !errors.Is(err, errReading) {
-			return err
-		}
-		time.Sleep(wipePause)
+	if err := s.scrub(ctx); err != nil && !errors.Is(err, errReading) { // a short read is waited for: busy_timeout
+		return err
 	}
 	return nil
 }
-
-// How often wiping is tried until a long read, an export perhaps, is left to
-// have it done at its end.
-const (
-	wipeTries = 20
-	wipePause = 25 * time.Millisecond
-)
 
 // tx runs do in a transaction that is written whole or not at all.
 func (s *Store) tx(ctx context.Context, do func(*sql.Tx) error) error {
