@@ -106,7 +106,7 @@ func New(ctx context.Context, c Config) (a *App, err error) {
 		Finished: func(r live.Summary) { takeIn(library, c, r) }})
 	s.Busy, s.Gone = rests(rides), func(riders []string) error { return rides.Forget(riders...) }
 	pages, err := web.New(web.Config{
-		Live: rides, Library: library,
+		Live: rides, Library: library, Warm: true,
 		Store: s, Log: c.Log, Now: c.Now, Version: c.Version, Hosts: c.Hosts, Workers: c.Workers,
 		PassphraseHash: hash, Gallery: c.Gallery,
 		API: api.New(api.Config{Store: s, Now: c.Now, Log: c.Log, Version: c.Version, Workers: c.Workers, Library: library}),

@@ -307,3 +307,21 @@ func FuzzAnswer(f *testing.F) {
 		}
 	})
 }
+
+// BenchmarkMeet is what a tick of a ride costs in a full group hosted here.
+func BenchmarkMeet(b *testing.B) {
+	now := time.Unix(1_800_000_000, 0)
+	h := NewHost(Wish{Strength: 0.75}, now)
+	for i := range MostMembers - 1 {
+		s := Sample{AtUS: h.us(now), M: float64(1000 + 3*i), SpeedMS: 9, Stage: Riding, BegunUS: h.us(now)}
+		if _, err := h.Exchange(now, Ask{Version: Version, Member: fmt.Sprintf("%032x", i), Name: "Rider", Sample: s}); err != nil {
+			b.Fatal(err)
+		}
+	}
+	n := NewNear(h, secret, "Me")
+	at := now
+	for b.Loop() {
+		at = at.Add(250 * time.Millisecond)
+		n.Meet(at, Me{M: 1100, SpeedMS: 9, Stage: Riding, Begun: now})
+	}
+}

@@ -338,6 +338,9 @@ func (f *liveFace) show(x ride.Snapshot) {
 		f.said = x.At
 		lines := render.LiveText(x, 80)
 		fmt.Fprintln(f.to, strings.Join(lines[:min(3, len(lines))], "  |  "))
+		for _, line := range render.GroupText(x.Group) {
+			fmt.Fprintln(f.to, "  "+line)
+		}
 		for _, n := range x.Notices {
 			if n.At.After(f.told) {
 				f.told = n.At

@@ -66,6 +66,7 @@ func (m *Manager) Visit(ctx context.Context, address, invitation string) (*Guest
 	if err := json.Unmarshal(b, &c); err != nil || !isGroupID(c.ID) {
 		return nil, problem.Bad("what answers at %s is no live group course of this program", at)
 	}
+	c.Course.Name = bunch.Line(c.Course.Name, 80)
 	profile, err := c.Course.Profile()
 	if err != nil {
 		return nil, err

@@ -332,3 +332,69 @@ func TestHostRestarted(t *testing.T) {
 		}
 	})
 }
+
+// TestRigsOfOneMachine: two rigs of the host's machine ride in its group
+// without a network; an equal rider in shelter of another is quicker; what is
+// no ride of the group's course is refused.
+func TestRigsOfOneMachine(t *testing.T) {
+	folder := memory(t)
+	synctest.Test(t, func(t *testing.T) {
+		m := manager(t, folder)
+		defer m.Close()
+		x, err := m.HostGroup(t.Context(), live.GroupPlan{Course: hillyPlan("").Course, Strength: live.StrengthHigh})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if x.Title() != "Hilly" || x.StrengthNow() != live.StrengthHigh || len(m.Meetings()) != 1 {
+			t.Errorf("%q, shelter %s", x.Title(), x.StrengthNow())
+		}
+		if _, err := x.Ride(t.Context(), riding(t, "session", "Eve", short), live.Choice{Kind: "bench"}); err == nil {
+			t.Error("a session was ridden in the group of a course")
+		}
+		var rides []*live.Ride
+		for i, name := range []string{"Ada", "Bo"} {
+			r, err := x.Ride(t.Context(), onHilly(t, name, name, 72, 210), live.Choice{Kind: "bench", Seed: uint64(i + 60), Name: name})
+			if err != nil {
+				t.Fatal(err)
+			}
+			rides = append(rides, r)
+		}
+		time.Sleep(5 * time.Second)
+		if err := x.Count(5); err != nil {
+			t.Fatal(err)
+		}
+		if err := x.Count(-1); err == nil {
+			t.Error("the gun was set before now")
+		}
+		time.Sleep(6 * time.Minute)
+		if err := x.Count(5); err == nil {
+			t.Error("the gun was set again after it had gone")
+		}
+		sheltered := 1.0
+		for i, r := range rides {
+			s := r.Engine.Snapshot()
+			if s.Group == nil || s.Group.Link != ride.LinkHere || !s.Group.Host || len(s.Group.Riders) != 2 || s.Stage != ride.Riding {
+				t.Fatalf("rider %d: %s %+v", i, s.Stage, s.Group)
+			}
+			sheltered = math.Min(sheltered, s.Group.Shelter)
+		}
+		if len(x.Rides()) != 2 || len(x.Sheet().Riders) != 2 {
+			t.Errorf("%d rides, %d riders", len(x.Rides()), len(x.Sheet().Riders))
+		}
+		for _, r := range rides {
+			r.Engine.Key(ride.Key{Kind: ride.KeyEnd})
+			<-r.Settled()
+		}
+		best := 1.0
+		for _, name := range []string{"Ada", "Bo"} {
+			sum, err := m.Summary(name)
+			if err != nil || sum.Company == nil {
+				t.Fatalf("%v %+v", err, sum)
+			}
+			best = math.Min(best, sum.Company.Shelter)
+		}
+		if best > 0.95 {
+			t.Errorf("nobody of two equal riders had shelter: %.2f, at the end %.2f", best, sheltered)
+		}
+	})
+}

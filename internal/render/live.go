@@ -76,6 +76,9 @@ func liveClock(s ride.Snapshot) string {
 	switch s.Stage {
 	case ride.Waiting:
 		words = "pedal to begin"
+		if g := s.Group; g != nil && !(g.GunSet && g.ClockS > 0) {
+			words = "waits for the gun"
+		}
 		if s.GunInS > 0 {
 			words = "begins in " + clock(s.GunInS)
 		}

@@ -44,6 +44,9 @@ func GroupText(g *ride.GroupSheet) []string {
 	for _, p := range g.Phrases {
 		out = append(out, "» "+p.From+": "+p.Words)
 	}
+	for i := range out {
+		out[i] = clean(out[i])
+	}
 	return out
 }
 

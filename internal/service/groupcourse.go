@@ -4,6 +4,7 @@ import (
 	"io"
 	"path"
 	"strings"
+	"unicode"
 
 	"chainline/course"
 	"chainline/internal/problem"
@@ -31,7 +32,7 @@ const groupFolder = "group/"
 // Check says what is wrong with a course, in a sentence.
 func (g GroupCourse) Check() error {
 	switch {
-	case g.CourseFile == "" || g.CourseFile != path.Base(g.CourseFile) || strings.ContainsAny(g.CourseFile, `\/`) || len(g.CourseFile) > 200:
+	case g.CourseFile == "" || g.CourseFile != path.Base(g.CourseFile) || strings.ContainsAny(g.CourseFile, `\/`) || len(g.CourseFile) > 200 || strings.ContainsFunc(g.CourseFile, unicode.IsControl):
 		return problem.Bad("the group's course has no file name")
 	case g.CourseText == "":
 		return problem.Bad("the group's course is empty")

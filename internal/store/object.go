@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/base64"
+	"encoding/json"
 	"errors"
 	"path"
 	"strings"
@@ -176,6 +177,9 @@ func (s *Store) remove(ctx context.Context, id string, may func(old Object) erro
 		if live, err = liveOf(ctx, tx, "id = ?", id); err != nil {
 			return err
 		}
+		if err = forget(ctx, tx, old); err != nil {
+			return err
+		}
 		done, err := tx.ExecContext(ctx, "DELETE FROM objects WHERE id = ?", id)
 		return affected(done, err, "object", id)
 	})
@@ -183,6 +187,29 @@ func (s *Store) remove(ctx context.Context, id string, may func(old Object) erro
 		return err
 	}
 	return errors.Join(s.gone(live, old), s.sweep(ctx), s.wipe(ctx))
+}
+
+// forget takes a rider out of what does not go with them by itself: imports
+// made for them, with the names of their files, and their name in results of
+// races, which stay for the others.
+func forget(ctx context.Context, tx *sql.Tx, o Object) error {
+	if o.Kind != Rider {
+		return nil
+	}
+	id, err := json.Marshal(o.ID)
+	if err != nil {
+		return err
+	}
+	name, err := json.Marshal(o.Name)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "DELETE FROM imports WHERE instr(CAST(request AS TEXT), ?1) > 0 OR instr(CAST(progress AS TEXT), ?1) > 0", string(id))
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "UPDATE results SET sheet = CAST(replace(CAST(sheet AS TEXT), ?1, '\"name\":\"\"') AS BLOB) WHERE instr(CAST(sheet AS TEXT), ?1) > 0", `"name":`+string(name))
+	return err
 }
 
 // busy is why an object cannot be deleted now.
@@ -221,6 +248,9 @@ func (s *Store) RemoveDemo(ctx context.Context) error {
 		}
 		for _, o := range old {
 			if err := s.busy(o); err != nil {
+				return err
+			}
+			if err := forget(ctx, tx, o); err != nil {
 				return err
 			}
 		}

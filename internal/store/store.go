@@ -185,7 +185,7 @@ func (s *Store) wipe(ctx context.Context) error {
 	s.scrubbing.Lock()
 	s.traces = true
 	s.scrubbing.Unlock()
-	if err := s.scrub(ctx); err != nil && !errors.Is(err, errReading) {
+	if err := s.scrub(ctx); err != nil && !errors.Is(err, errReading) { // a short read is waited for: busy_timeout
 		return err
 	}
 	return nil

@@ -50,7 +50,7 @@ func start(t *testing.T, c web.Config) *site {
 }
 
 // ask sends a request and gives the status, the header and the body.
-func (v *site) ask(t *testing.T, method, path, body string, change func(*http.Request)) (int, http.Header, string) {
+func (v *site) ask(t testing.TB, method, path, body string, change func(*http.Request)) (int, http.Header, string) {
 	t.Helper()
 	r, err := http.NewRequestWithContext(context.Background(), method, v.URL+path, strings.NewReader(body))
 	if err != nil {

@@ -71,6 +71,9 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if errors.Is(err, context.Canceled) && r.Context().Err() != nil {
 		return // nobody waits for the answer any more
 	}
+	if ahead(r) {
+		return // whoever asks for the page hears of it
+	}
 	p := &ErrorPage{Status: http.StatusInternalServerError}
 	p.Message, p.Hint = problem.ForPerson(err)
 	if no, ok := errors.AsType[*refusal](err); ok {

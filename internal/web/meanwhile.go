@@ -37,6 +37,7 @@ func meanwhile(r *http.Request, o store.Object) bool {
 // put keeps an object that was read as old. If somebody was faster by a blink,
 // again is asked to handle the form anew with what is kept now.
 func (s *Server) put(ctx context.Context, o, old store.Object, again func(now store.Object) error) (kept store.Object, done bool, err error) {
+	defer s.warm()
 	if old.ID == "" {
 		kept, err = s.store.Put(ctx, o)
 		return kept, err == nil, err

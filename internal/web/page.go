@@ -99,6 +99,9 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, status int, p Page
 		body = []byte(text)
 	}
 	send(w, status, body)
+	if !ahead(r) {
+		s.warmed.Do(s.warm)
+	}
 	return nil
 }
 

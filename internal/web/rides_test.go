@@ -79,7 +79,7 @@ func rideSite(t *testing.T) *site {
 }
 
 // send posts a form of files and fields.
-func (v *site) send(t *testing.T, path, field string, files map[string]string, fields map[string]string) (int, string, string) {
+func (v *site) send(t testing.TB, path, field string, files map[string]string, fields map[string]string) (int, string, string) {
 	t.Helper()
 	var b bytes.Buffer
 	m := multipart.NewWriter(&b)
@@ -96,7 +96,7 @@ func (v *site) send(t *testing.T, path, field string, files map[string]string, f
 }
 
 // brought waits for an import to end.
-func (v *site) brought(t *testing.T, at string) string {
+func (v *site) brought(t testing.TB, at string) string {
 	t.Helper()
 	for range 600 {
 		_, head, body := v.ask(t, "GET", at, "", nil)

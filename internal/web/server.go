@@ -81,6 +81,9 @@ type Config struct {
 	// Library keeps rides and what they taught; nil: this program has none.
 	Library *service.App
 
+	// Warm lets the program reckon slow pages ahead, see warm.go.
+	Warm bool
+
 	// Gallery, if not empty, is served under /gallery: every state of every
 	// page. Releases leave it empty.
 	Gallery []State
@@ -122,6 +125,10 @@ type Server struct {
 	startLists  startListBriefs             // briefs for all of a start list
 	works       works                       // what takes longer than a page
 	raceFaults  sync.Map                    // who could not be raced, by event: []string
+	warms       bool                        // slow pages are reckoned ahead
+	warming     atomic.Bool                 // that goes on now
+	warmWanted  atomic.Bool                 // and is wanted (once more)
+	warmed      sync.Once                   // after the start
 	preparing   atomic.Bool                 // a brief that changes are compared with is being reckoned
 }
 
@@ -137,7 +144,7 @@ func New(c Config) (*Server, error) {
 	}
 	s := &Server{
 		store: c.Store, log: c.Log, now: c.Now, version: c.Version, workers: c.Workers, hosts: c.Hosts,
-		gallery: c.Gallery, live: c.Live, library: c.Library, templates: templates,
+		gallery: c.Gallery, warms: c.Warm, live: c.Live, library: c.Library, templates: templates,
 		mux: http.NewServeMux(), waiting: make(chan struct{}, 8),
 	}
 	if c.PassphraseHash != "" {

@@ -3,13 +3,20 @@ package web_test
 import (
 	"fmt"
 	"io"
+	"log/slog"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"chainline/internal/live"
+	"chainline/internal/service"
+	"chainline/internal/store"
+	"chainline/internal/web"
 )
 
 // tenKilometres is the course of the benchmark: two hills and a flat.
@@ -98,13 +105,63 @@ func openBrief(b *testing.B) (*site, string) {
 	return v, at
 }
 
-// BenchmarkPages asks for every page of the demo club in turn, in a program
-// that has just started: the first time of each is among them.
-func BenchmarkPages(b *testing.B) {
-	v, _ := rigSiteOf(b)
+// clubSite is a program with everything a program has, the invented club, a
+// brief, and three rides of its racer.
+func clubSite(b *testing.B) *site {
+	b.Helper()
+	db, err := store.Open(b.Context(), b.TempDir())
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { db.Close() })
+	v := &site{}
+	log := slog.New(slog.DiscardHandler)
+	library := service.NewApp(service.AppConfig{Store: db, Now: time.Now, Log: log, Workers: 2})
+	b.Cleanup(func() { library.Close() })
+	rides := live.New(live.Config{Folder: b.TempDir(), Settings: db, Now: time.Now, Log: log})
+	b.Cleanup(func() { rides.Close() })
+	serve := func() {
+		h, err := web.New(web.Config{Store: db, Library: library, Live: rides, Warm: true, Now: time.Now, Log: log})
+		if err != nil {
+			b.Fatal(err)
+		}
+		v.Server = httptest.NewServer(h)
+		b.Cleanup(v.Close)
+		v.client = v.Client()
+		v.client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	}
+	serve()
 	v.follow(b, "/settings/demo", url.Values{})
-	paths, took := v.crawl(b)
-	b.Logf("%d pages, slowest when asked for the first time %v", len(paths), slices.Max(took))
+	v.follow(b, "/briefs/new", url.Values{"rider": {"demo-racer"}, "rig": {"demo-racer-rig"}, "course": {"demo-two-mills"}, "event": {"demo-hill-race"}})
+	files := map[string]string{}
+	for i, days := range []int{3, 9, 20} {
+		files[fmt.Sprint(i, ".csv")] = rideTable(days, 320)
+	}
+	status, at, body := v.send(b, "/import", "files", files, map[string]string{"rider": "demo-racer", "rig": "demo-racer-rig"})
+	if status != http.StatusSeeOther {
+		b.Fatal(status, body)
+	}
+	v.brought(b, at)
+	serve() // as started anew: it remembers nothing
+	return v
+}
+
+// BenchmarkPages asks for every page of the demo club in turn, in a program
+// that has just started and whose first page was read for four seconds. First
+// answers are told apart: a program that remembers everything after the first
+// time would look fast otherwise.
+func BenchmarkPages(b *testing.B) {
+	v := clubSite(b)
+	v.get(b, "/")
+	time.Sleep(4 * time.Second)
+	paths, first := v.crawl(b)
+	var slowFirst []string
+	for i, d := range first {
+		if d > 20*time.Millisecond {
+			slowFirst = append(slowFirst, fmt.Sprintf("%s %d ms", paths[i], d.Milliseconds()))
+		}
+	}
+	took := slices.Clone(first)
 	var slowest time.Duration
 	var slow string
 	for b.Loop() {
@@ -119,8 +176,11 @@ func BenchmarkPages(b *testing.B) {
 		}
 	}
 	quantiles(b, took)
+	slices.Sort(first)
+	b.ReportMetric(float64(first[len(first)*99/100].Microseconds())/1000, "first-p99-ms")
+	b.ReportMetric(float64(first[len(first)-1].Microseconds())/1000, "first-max-ms")
 	calibrate(b)
-	b.Logf("slowest: %s %v", slow, slowest)
+	b.Logf("%d pages; slowest of a later time: %s %v; over 20 ms the first time: %s", len(paths), slow, slowest, strings.Join(slowFirst, ", "))
 }
 
 var link = regexp.MustCompile(`href="(/[^"#?]*)"`)
@@ -137,7 +197,7 @@ func (v *site) crawl(b *testing.B) (paths []string, took []time.Duration) {
 		took = append(took, time.Since(began))
 		for _, m := range link.FindAllStringSubmatch(body, -1) {
 			p := m[1]
-			if seen[p] || strings.Contains(p, "/assets/") || strings.HasSuffix(p, ".html") || strings.Contains(p, "export") || strings.HasPrefix(p, "/api/") || strings.Contains(p, "/original") {
+			if seen[p] || strings.Contains(p, "/assets/") || strings.HasSuffix(p, ".html") || strings.Contains(p, "export") || strings.HasPrefix(p, "/api/") || strings.Contains(p, "/original") || strings.HasSuffix(p, "/file") || strings.Contains(p, "/file/") {
 				continue
 			}
 			seen[p] = true
