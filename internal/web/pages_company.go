@@ -182,10 +182,7 @@ func (p *CompanyPage) Fill(sheet service.TogetherSheet, ways []course.Profile, u
 	}
 	for i, c := range sheet.Courses {
 		w := CompanyWay{ID: fmt.Sprintf("w%d", i), Name: c.Course, Suits: c.Suits, Best: c.Course == sheet.Best, Why: c.Why,
-			Says: fmt.Sprintf("%s in %s, at %s as one. %s sets the pace.", u.Distance(c.LengthM), lastsWords(c.Seconds), u.Speed(c.SpeedMS), c.Pace)}
-		if c.Pace == "" {
-			w.Says = fmt.Sprintf("%s in %s, at %s as one.", u.Distance(c.LengthM), lastsWords(c.Seconds), u.Speed(c.SpeedMS))
-		}
+			Says: fmt.Sprintf("%s in %s, at %s as one.", u.Distance(c.LengthM), lastsWords(c.Seconds), u.Speed(c.SpeedMS))}
 		for _, r := range c.Riders {
 			row := CompanyRider{r.Name, "shelters", wattsText(r.LevelW), "not in front", "–", wattsText(r.NeverW), u.Speed(r.HoldsMS)}
 			if r.Leads {
