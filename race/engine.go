@@ -3,6 +3,7 @@ package race
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"chainline/capacity"
 	"chainline/physics"
@@ -115,8 +116,8 @@ func (r *Race) Run(random *rand.Rand) Result {
 	}
 	random.Shuffle(len(f.order), func(i, j int) { f.order[i], f.order[j] = f.order[j], f.order[i] })
 	for i := range r.Riders {
-		if r.Riders[i].Ghost {
-			f.order = append(f.order, int32(i))
+		if r.Riders[i].Ghost { // anywhere on the line, like the others
+			f.order = slices.Insert(f.order, own.IntN(len(f.order)+1), int32(i))
 		}
 	}
 	if r.Watch >= 0 && r.Watch < len(r.Riders) {

@@ -42,7 +42,32 @@ const (
 	fieldTop, fieldTopSD                      = 12.5, 0.18  // W/kg
 	fieldFade                                 = 0.09        // of CP per unit of ln(time/30 min)
 	leaders                                   = 0.6         // share of riders who take turns
+
+	// What is not known of the field that will stand at the line, until results
+	// are in: sds of logarithms. Our judgement.
+	doubtCrowd, doubtShift, doubtStarters = 0.35, 0.02, 0.2
 )
+
+// doubted is the field as it may be on one day: how it crowds, how strong it is
+// and how many come. Results take the doubt away as they outweigh what was
+// believed before; how many come stays open.
+func (f Field) doubted(r *rand.Rand) Field {
+	left := math.Sqrt(shrink / (shrink + float64(f.Learnt)))
+	f.A, f.B = f.crowding()
+	f.A *= math.Exp(left * doubtCrowd * r.NormFloat64())
+	f.B *= math.Exp(left * doubtCrowd * r.NormFloat64())
+	f.Shift += left * doubtShift * r.NormFloat64()
+	f.Starters = max(min(5, f.Starters), int(math.Round(float64(f.Starters)*math.Exp(doubtStarters*r.NormFloat64()))))
+	return f
+}
+
+// crowding are the distribution's two parameters.
+func (f Field) crowding() (a, b float64) {
+	if f.A == 0 {
+		return crowdA, crowdB
+	}
+	return f.A, f.B
+}
 
 // Draw is a start list. The road's drag area is meant for 75 kg and scaled
 // with the body's surface (mass to 0.425, DuBois and DuBois 1916, from
@@ -65,10 +90,7 @@ func (f Field) Draw(r *rand.Rand, road physics.Road, lasts float64) []Rider {
 
 // one is the W/kg of one rider of the field.
 func (f Field) one(r *rand.Rand) float64 {
-	a, b := f.A, f.B
-	if a == 0 {
-		a, b = crowdA, crowdB
-	}
+	a, b := f.crowding()
 	u, z, e := r.Float64(), r.NormFloat64(), r.ExpFloat64()
 	low, high := f.Category.Min, f.Category.max()
 	var wkg float64
@@ -93,10 +115,7 @@ func (f Field) one(r *rand.Rand) float64 {
 
 // Middle is the median W/kg of the field before anything was learnt.
 func (f Field) Middle() float64 {
-	a, b := f.A, f.B
-	if a == 0 {
-		a, b = crowdA, crowdB
-	}
+	a, b := f.crowding()
 	low, high := f.Category.Min, f.Category.max()
 	switch {
 	case low <= 0 && math.IsInf(high, 1) && f.Category.Women:
@@ -144,7 +163,9 @@ const shrink = 15.0
 // Learn moves and stretches the field until races simulated on the same way
 // end as the results do: the median by Shift, the spread between the 20th and
 // the 80th percentile by Spread, both drawn towards what was believed before
-// by n/(n+15). Displayed watts count if most of the list has them, else times.
+// by n/(n+15). The median is of displayed watts if most of the list has them,
+// else of times; the spread is of times, because in a bunch strong and weak
+// show much the same watts.
 func (f Field) Learn(results []Shown, way *Way, road physics.Road, tactics Tactics, seed uint64) Field {
 	byWatts := 0
 	for _, r := range results {
@@ -152,58 +173,67 @@ func (f Field) Learn(results []Shown, way *Way, road physics.Road, tactics Tacti
 			byWatts++
 		}
 	}
-	value := func(s, w float64) float64 { return math.Log(s) }
+	level := ofTime
 	if 2*byWatts > len(results) {
-		value = func(s, w float64) float64 { return math.Log(w) }
+		level = ofWatts
 	}
-	var seen []float64
-	for _, r := range results {
-		if v := value(r.Seconds, r.WPerKg); !math.IsNaN(v) && !math.IsInf(v, 0) {
-			seen = append(seen, v)
-		}
-	}
-	if len(seen) < 5 {
+	levels, times := logs(results, level), logs(results, ofTime)
+	if len(levels) < 5 || len(times) < 5 {
 		return f
 	}
-	slices.Sort(seen)
-	weight := float64(len(seen)) / (float64(len(seen)) + shrink)
+	weight := float64(len(times)) / (float64(len(times)) + shrink)
 	if f.Spread == 0 {
 		f.Spread = 1
 	}
 	g := f
-	for range 3 {
-		here, wide := g.outcome(way, road, tactics, seed, value)
+	for range 4 {
+		here := g.outcome(way, road, tactics, seed)
 		more := g
 		more.Shift += 0.04
-		there, _ := more.outcome(way, road, tactics, seed, value)
-		slope := (there - here) / 0.04
+		slope := (estimate.Quantile(logs(more.outcome(way, road, tactics, seed), level), 0.5) - estimate.Quantile(logs(here, level), 0.5)) / 0.04
 		if math.Abs(slope) < 0.05 {
 			break
 		}
-		g.Shift += math.Max(-0.1, math.Min(0.1, (estimate.Quantile(seen, 0.5)-here)/slope))
-		ratio := (estimate.Quantile(seen, 0.8) - estimate.Quantile(seen, 0.2)) / math.Max(1e-4, wide)
+		g.Shift += math.Max(-0.1, math.Min(0.1, (estimate.Quantile(levels, 0.5)-estimate.Quantile(logs(here, level), 0.5))/slope))
+		ratio := width(times) / math.Max(1e-4, width(logs(here, ofTime)))
 		g.Spread = math.Max(0.3, math.Min(3, g.Spread*math.Sqrt(math.Max(0.25, math.Min(4, ratio)))))
 	}
 	f.Shift += weight * (g.Shift - f.Shift)
 	f.Spread += weight * (g.Spread - f.Spread)
-	f.Learnt += len(seen)
+	f.Learnt += len(times)
 	return f
 }
 
-// outcome is the median and the spread of a value over a few simulated races.
-func (f Field) outcome(way *Way, road physics.Road, tactics Tactics, seed uint64, value func(s, w float64) float64) (middle, wide float64) {
-	var all []float64
+func ofTime(r Shown) float64  { return r.Seconds }
+func ofWatts(r Shown) float64 { return r.WPerKg }
+
+// logs are the logarithms of what is known of a value, ascending.
+func logs(results []Shown, of func(Shown) float64) []float64 {
+	var out []float64
+	for _, r := range results {
+		if v := of(r); v > 0 && !math.IsInf(v, 1) {
+			out = append(out, math.Log(v))
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+func width(sorted []float64) float64 {
+	return estimate.Quantile(sorted, 0.8) - estimate.Quantile(sorted, 0.2)
+}
+
+// outcome is what a few simulated races of this field show.
+func (f Field) outcome(way *Way, road physics.Road, tactics Tactics, seed uint64) []Shown {
+	var out []Shown
 	lasts := way.length / 10
 	for i := range 6 {
 		r := estimate.Stream(seed, i)
 		riders := f.Draw(r, road, lasts)
 		res := (&Race{Way: way, Riders: riders, Shelter: Bunch(Middle), Tactics: tactics, LastsS: lasts, Speed: road.StartSpeed, Watch: -1}).Run(r)
 		for k, x := range res.Riders {
-			if v := value(x.FinishS, x.MeanW/(riders[k].Motion.Mass-road.BikeMass)); !math.IsNaN(v) {
-				all = append(all, v)
-			}
+			out = append(out, Shown{Seconds: x.FinishS, WPerKg: x.MeanW / (riders[k].Motion.Mass - road.BikeMass)})
 		}
 	}
-	slices.Sort(all)
-	return estimate.Quantile(all, 0.5), estimate.Quantile(all, 0.8) - estimate.Quantile(all, 0.2)
+	return out
 }

@@ -77,6 +77,10 @@ type mine struct {
 	shelter int
 }
 
+// shelterDoubt is how far a race's shelter may be from the low, middling or
+// high one it is told under. Our judgement.
+const shelterDoubt = 0.1
+
 // formSD is the rider's day, as in pacing.
 const formSD = pacing.RepeatPower / math.Sqrt2
 
@@ -145,8 +149,9 @@ func (q Ask) one(i int, lasts float64) mine {
 	shelter := i % 3
 	r := estimate.Stream(q.Seed, i/3)
 	me, _ := q.rider(estimate.Stream(q.Seed^0xc0ffee, i/3))
-	riders := append(q.Field.Draw(r, q.Road, lasts), me)
-	race := Race{Way: q.Way, Riders: riders, Shelter: Bunch(Strengths[shelter]), Tactics: q.Tactics, LastsS: lasts, Speed: q.Road.StartSpeed, Watch: len(riders) - 1}
+	strength := Strengths[shelter] + shelterDoubt*Strength(2*r.Float64()-1)
+	riders := append(q.Field.doubted(r).Draw(r, q.Road, lasts), me)
+	race := Race{Way: q.Way, Riders: riders, Shelter: Bunch(min(1, strength)), Tactics: q.Tactics, LastsS: lasts, Speed: q.Road.StartSpeed, Watch: len(riders) - 1}
 	res := race.Run(r)
 	out := mine{ridden: res.Riders[len(riders)-1], trace: res.Trace, fifthS: res.FifthS, wPrime: me.Capacity.WPrime, shelter: shelter}
 	if limit := q.Field.Category.max(); !math.IsInf(limit, 1) {

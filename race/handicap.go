@@ -21,8 +21,9 @@ type HandicapAsk struct {
 	Entrants []Me
 	Bunches  int // at most so many; 0: the usual
 	Tactics  Tactics
-	Races    int // simulated to tell chances
-	Rounds   int // of moving gaps; 0: the usual
+	DaySD    float64 // of the logarithm of power from day to day; 0: the usual
+	Races    int     // simulated to tell chances
+	Rounds   int     // of moving gaps; 0: the usual
 	Seed     uint64
 	Workers  int
 }
@@ -30,13 +31,11 @@ type HandicapAsk struct {
 const (
 	usualBunches  = 5
 	gapStep       = 5.0  // s, to which gaps are rounded
-	searchRounds  = 14   // of moving gaps
-	searchRaces   = 40   // races in each
-	judgeRaces    = 120  // races in which what was found is judged
+	searchRounds  = 8    // of moving gaps
+	balanceRaces  = 240  // in each of the later rounds
 	closeShare    = 0.3  // of the spread of arrivals: arriving so much behind the first counts as e⁻¹ of a win while gaps are moved, …
 	leastClose    = 0.7  // s, … within these limits
 	furthestClose = 12.0 // s
-	fairDay       = pacing.RepeatPower
 )
 
 // Start is one entrant's place on the start list.
@@ -66,13 +65,15 @@ type StartList struct {
 // Handicap finds bunches and gaps that equalise the chance of finishing first.
 //
 // Riders are first put into bunches by the time they would take alone, so that
-// those who ride together differ least, with gaps by those times. Both are then
-// moved until all win as nearly equally often as bunches allow, in races
-// simulated with everybody's doubts, their days and shelter between low and
-// high.
+// those who ride together differ least. Gaps by those times are then moved until
+// the bunches win as often as is fair, in races simulated with everybody's
+// doubts, their days and shelter between low and high. (Moving riders between
+// bunches by what they win was tried: it made chances a little more equal in
+// such races and less so on the truth hidden from the handicapper.)
 func Handicap(ctx context.Context, q HandicapAsk) (StartList, error) {
 	alone := q.aloneTimes()
-	bunch, gaps, err := q.search(ctx, alone)
+	bunch := bunches(alone, q.bunchCount())
+	gaps, err := q.balance(ctx, bunch, gapsOf(alone, bunch))
 	if err != nil {
 		return StartList{}, err
 	}
@@ -198,11 +199,14 @@ func (q HandicapAsk) run(i int, bunch []int, gaps []float64) handicapRun {
 	shelter := Low + (High-Low)*Strength(r.Float64())
 	out := handicapRun{make([]float64, len(q.Entrants)), make([]float64, len(q.Entrants))}
 	riders := make([]Rider, len(q.Entrants))
-	longest := 0.0
+	longest, good := 0.0, q.DaySD
+	if good <= 0 {
+		good = pacing.RepeatPower
+	}
 	for k, e := range q.Entrants {
 		own := estimate.Stream(q.Seed^0x5eed, i*4096+k)
 		c := e.Capacity.Draw(own)
-		day := math.Exp(fairDay * own.NormFloat64())
+		day := math.Exp(good * own.NormFloat64())
 		c.CriticalPower, c.WPrime, c.Fade = c.CriticalPower*day, c.WPrime*day, c.Fade*day
 		mass := math.Max(0.7*e.Mass, e.Mass+e.MassSD*own.NormFloat64())
 		riders[k] = Rider{Name: e.Name, Capacity: c, Motion: motionOf(q.Road, mass), Recovery: median * math.Exp(sd*own.NormFloat64()),
@@ -227,81 +231,63 @@ func (q HandicapAsk) runs(ctx context.Context, first, n int, bunch []int, gaps [
 	return out, err
 }
 
-// search finds bunches and gaps. Every rider has a wish for a start; a bunch
-// starts at the mean of its riders' wishes. Who wins more than 1/n wishes to
-// leave later, and wishes that part make other bunches. Wins are softened by
-// how close the others came, which needs fewer races than counting; the steps
-// shrink. The best of what was tried is kept, by how far the chances are from
-// equal in races of their own; gaps by expected time alone are among them.
-func (q HandicapAsk) search(ctx context.Context, alone []float64) (bunch []int, gaps []float64, err error) {
-	count, n := q.bunchCount(), len(q.Entrants)
-	bunch = bunches(alone, count)
-	gaps = gapsOf(alone, bunch)
-	best, least := bunch, math.Inf(1)
-	bestGaps := gaps
-	wish := make([]float64, n)
-	for i, t := range alone {
-		wish[i] = slices.Max(alone) - t
-	}
+// balance moves the gaps of bunches until the riders of each win together as
+// often as is fair for so many. It rides the same races in every round, so that
+// what changes is the gaps alone; wins are softened less and less and at last
+// counted: riders who arrive together part in the sprint by tenths of a second,
+// which softened wins would not see.
+func (q HandicapAsk) balance(ctx context.Context, bunch []int, gaps []float64) ([]float64, error) {
 	rounds := q.Rounds
 	if rounds <= 0 {
 		rounds = searchRounds
 	}
-	for round := range rounds + 1 {
-		judge := round == 0 || round >= rounds/2 && round%2 == 0
-		if judge {
-			runs, err := q.runs(ctx, 1<<21, min(judgeRaces, 15*rounds), bunch, settle(gaps))
-			if err != nil {
-				return nil, nil, err
-			}
-			if u := unequal(runs); u < least {
-				best, bestGaps, least = bunch, settle(gaps), u
-			}
+	gaps = slices.Clone(gaps)
+	fair := 1 / float64(len(bunch))
+	for round := range rounds {
+		counted := round >= rounds/2
+		races := min(balanceRaces, 30*rounds)
+		if !counted {
+			races /= 3
 		}
-		races := searchRaces
-		if round > rounds*2/3 {
-			races *= 2
-		}
-		runs, err := q.runs(ctx, 1<<20+2*round*searchRaces, races, bunch, gaps)
+		runs, err := q.runs(ctx, 1<<22, races, bunch, gaps)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
-		won := softWins(runs, closeShare/(1+0.5*float64(round)))
-		step := 25 / (1 + 0.3*float64(round))
-		for i := range wish {
-			wish[i] += step * math.Max(-1, math.Min(1, math.Log((won[i]+0.01)*float64(n)/(1+0.01*float64(n)))))
+		won := wins(runs)
+		if !counted {
+			won = softWins(runs, closeShare/math.Pow(2, float64(round)))
 		}
-		if round < rounds*2/3 {
-			bunch = bunches(negative(wish), count)
+		step := 20 / (1 + 0.4*float64(round))
+		for b := range gaps {
+			total, riders := 0.0, 0.0
+			for i, w := range won {
+				if bunch[i] == b {
+					total, riders = total+w, riders+1
+				}
+			}
+			gaps[b] += step * unfair(total/riders, fair)
 		}
-		gaps = gapsOf(negative(wish), bunch)
+		first := slices.Min(gaps)
+		for b := range gaps {
+			gaps[b] -= first
+		}
 	}
-	return best, bestGaps, nil
+	return settle(gaps), nil
 }
 
-// negative turns wishes for late starts into times, so that the earliest are
-// the slowest.
-func negative(x []float64) []float64 {
-	out := make([]float64, len(x))
-	for i, v := range x {
-		out[i] = -v
-	}
-	return out
+// unfair is how far a chance is from a fair one, −1 to 1, as a logarithm with
+// a floor so that who never won counts.
+func unfair(chance, fair float64) float64 {
+	return math.Max(-1, math.Min(1, math.Log((chance+0.01)/(fair+0.01))))
 }
 
-// unequal is how far the chances of finishing first are from equal: the sum
-// of squares, less what so few races put there by chance.
-func unequal(runs []handicapRun) float64 {
-	n := len(runs[0].arrive)
-	wins := make([]float64, n)
+// wins is the share of races each rider wins.
+func wins(runs []handicapRun) []float64 {
+	won := make([]float64, len(runs[0].arrive))
 	for _, r := range runs {
-		wins[first(r.arrive)] += 1 / float64(len(runs))
+		won[first(r.arrive)] += 1 / float64(len(runs))
 	}
-	sum := 0.0
-	for _, w := range wins {
-		sum += (w - 1/float64(n)) * (w - 1/float64(n))
-	}
-	return sum
+	return won
 }
 
 // softWins is the share of wins by rider, each race shared out among those who
@@ -334,9 +320,8 @@ func (q HandicapAsk) tell(ctx context.Context, alone []float64, bunch []int, gap
 	n := float64(q.Races)
 	fair := 1 / float64(len(bunch))
 	out := StartList{Gaps: gaps, FairSE: math.Sqrt(fair * (1 - fair) / n)}
-	wins := make([]float64, len(bunch))
+	won := wins(runs)
 	for _, r := range runs {
-		wins[first(r.arrive)]++
 		out.SpreadS += spread(r.arrive) / n
 	}
 	for k, e := range q.Entrants {
@@ -344,7 +329,7 @@ func (q HandicapAsk) tell(ctx context.Context, alone []float64, bunch []int, gap
 		for i, r := range runs {
 			arrive[i], off[i], power[i] = r.arrive[k], r.arrive[k]-median(r.arrive), r.power[k]
 		}
-		p := wins[k] / n
+		p := won[k]
 		out.Starts = append(out.Starts, Start{Name: e.Name, Bunch: bunch[k], GapS: gaps[bunch[k]], AloneS: alone[k], Chance: p,
 			SE: math.Sqrt(math.Max(p*(1-p), fair/n) / n), ArriveS: estimate.FromDraws(arrive, "simulated races"), learn: regress(off, power)})
 	}

@@ -54,12 +54,8 @@ func (f *field) choose(group []int32, t float64) {
 // hunt sets how hard a group that is not the first works: closing what can be
 // closed, settling when it cannot.
 func (f *field) hunt(m *mover, group []int32, t float64) {
-	first := f.order[0]
 	m.chased = nil
-	if group[0] == first || m.v < 1 {
-		return
-	}
-	ahead := &f.riders[first]
+	var ahead *mover // the last of the group ahead; ghosts are chased by nobody
 	for _, id := range f.order[:len(f.order)-f.out] {
 		if id == group[0] {
 			break
@@ -67,6 +63,9 @@ func (f *field) hunt(m *mover, group []int32, t float64) {
 		if !f.riders[id].ghost {
 			ahead = &f.riders[id]
 		}
+	}
+	if ahead == nil || m.v < 1 {
+		return
 	}
 	if (ahead.x-m.x)/m.v < f.Tactics.ChaseWithinS && m.w > kept*m.wPrime {
 		m.chased = ahead

@@ -32,6 +32,13 @@ const (
 	waitFor   = 2 * time.Second
 )
 
+// A link is called slow by its last exchanges, when so many of them were lost.
+// Our judgement.
+const (
+	recent    = 8
+	lostOften = 3
+)
+
 // Link is a member's end of a group whose host is elsewhere. All methods may
 // be called from any goroutine.
 type Link struct {
@@ -50,7 +57,7 @@ type Link struct {
 	meAt     time.Time
 	sequence uint64
 	told     uint64 // newest sequence whose answer came
-	trips    [16]time.Duration
+	trips    [recent]time.Duration
 	lost     uint32 // of the last 32 exchanges, by bit
 	refused  string // what the host said last instead of an answer
 }
@@ -190,7 +197,7 @@ func (l *Link) quality(now time.Time) string {
 		return Silenced
 	}
 	lost, over, known := 0, 0, 0
-	for i := range 16 {
+	for i := range recent {
 		lost += int(l.lost >> i & 1)
 		if l.trips[i] > 0 {
 			known++
@@ -199,7 +206,7 @@ func (l *Link) quality(now time.Time) string {
 			}
 		}
 	}
-	if now.Sub(heard) >= slowFor || lost >= 5 || known > 4 && 2*over > known {
+	if now.Sub(heard) >= slowFor || lost >= lostOften || known > 4 && 2*over > known {
 		return Slow
 	}
 	return Well

@@ -52,6 +52,7 @@ type RaceResultsPage struct {
 	File      Field
 	Me, Names Field
 	Course    Field
+	Ride      Field // empty kind: no ride is kept
 	Sheets    []ResultsShown
 }
 
@@ -65,7 +66,14 @@ type ResultsShown struct {
 	Mine      string
 	Learnt    string // what a forecast takes from it
 	Demands   []DemandLine
+	Moments   []MomentLine // what the stretches of the course asked of me
 	Notes     []string
+}
+
+// MomentLine is a stretch of a race in words.
+type MomentLine struct {
+	What, Where, Lasts, Watts, Of string
+	Hardest                       bool
 }
 
 // DemandLine is what one category asked for.
@@ -237,6 +245,11 @@ func (s *Server) showResults(w http.ResponseWriter, r *http.Request, status int,
 	p := NewRaceResultsPage("/events/"+o.ID+"/results", courseOptions(courses), values, errs)
 	p.Base, p.Back = Base{Title: "Results of " + o.Name, Section: "/events"}, "/events/"+o.ID
 	d := datesOf(r)
+	rides, err := s.rideOptions(r.Context(), d)
+	if err != nil {
+		return err
+	}
+	p.AskRide(rides)
 	for _, x := range all {
 		var sheet service.ResultsSheet
 		if err := json.Unmarshal(x.Sheet, &sheet); err != nil {
@@ -283,7 +296,89 @@ func NewResultsShown(id, added string, s service.ResultsSheet) ResultsShown {
 		}
 		out.Demands = append(out.Demands, l)
 	}
+	for _, m := range s.Moments {
+		l := MomentLine{What: m.What, Where: fmt.Sprintf("%.1f to %.1f km", m.FromM/1000, m.ToM/1000), Lasts: lastsWords(m.Seconds), Watts: fmt.Sprintf("%.0f W", m.Watts), Of: fmt.Sprintf("%.2f of your mean", m.OfMean), Hardest: m.Hardest}
+		if m.OfPossible > 0 {
+			l.Of += fmt.Sprintf(", %.0f %% of what you could hold so long when fresh", 100*m.OfPossible)
+		}
+		out.Moments = append(out.Moments, l)
+	}
 	return out
+}
+
+// AskRide offers the rides that are kept.
+func (p *RaceResultsPage) AskRide(rides []Option) {
+	if len(rides) > 0 {
+		p.Ride = p.Form.Field(Field{Name: "ride", Label: "Your ride of it", Kind: "select", Options: append([]Option{{Label: "None of these"}}, rides...), Hint: "With it and its course the sheet says what the decisive stretches asked of you in watts."})
+	}
+}
+
+// mostRidesOffered is of how many rides a form lets one choose.
+const mostRidesOffered = 40
+
+// rideOptions are the newest rides that are kept.
+func (s *Server) rideOptions(ctx context.Context, d dates) ([]Option, error) {
+	if s.library == nil {
+		return nil, nil
+	}
+	all, err := s.library.Rides(ctx, "", service.RideFilter{Limit: mostRidesOffered})
+	if err != nil {
+		return nil, err
+	}
+	var out []Option
+	for _, x := range all {
+		name := x.Title
+		if name == "" {
+			name = x.File
+		}
+		if o, err := s.store.Object(ctx, x.RiderID); err == nil {
+			name = o.Name + ", " + name
+		}
+		out = append(out, Option{Value: x.ID, Label: name + ", " + d.day(x.Start)})
+	}
+	return out, nil
+}
+
+// raceRide puts a kept ride of the race, and what it was ridden by, into a
+// request about results; again is what is wrong with the choice.
+func (s *Server) raceRide(ctx context.Context, rideID, courseID string, q *service.ResultsRequest, files map[string]string) (again string, err error) {
+	if s.library == nil {
+		return "No rides are kept here.", nil
+	}
+	if courseID == "" {
+		return "Choose the course too: without it nobody knows where you were.", nil
+	}
+	row, err := s.library.Ride(ctx, rideID)
+	if errors.Is(err, store.ErrNotFound) {
+		return "That ride is not there any more; choose another.", nil
+	}
+	if err != nil {
+		return "", err
+	}
+	file, err := s.library.RideOriginal(ctx, rideID)
+	if err != nil {
+		return "", err
+	}
+	q.Recording = "ride/" + file.Name
+	files[q.Recording] = string(file.Bytes)
+	course, err := s.store.Object(ctx, courseID)
+	if err != nil {
+		return "", err
+	}
+	name, text := briefFile(course)
+	q.Course, files[name] = name, text
+	if row.RiderID == "" || row.RigID == "" {
+		return "", nil
+	}
+	for id, to := range map[string]*string{row.RiderID: &q.Rider, row.RigID: &q.Rig} {
+		o, err := s.store.Object(ctx, id)
+		if err != nil {
+			return "", err
+		}
+		name, text := briefFile(o)
+		*to, files[name] = name, text
+	}
+	return "", nil
 }
 
 func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
@@ -308,23 +403,36 @@ func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	name := service.CalendarName(head.Filename)
-	sheet, err := service.Results(r.Context(), service.ResultsRequest{File: name, Event: "event.yaml", Me: typed["me"], Names: typed["names"] != "", Now: s.now(),
-		Open: service.Texts(map[string]string{name: string(data), "event.yaml": o.Text})})
+	if id := typed["course"]; id != "" {
+		if c, err := s.store.Object(r.Context(), id); err != nil || c.Kind != store.Course {
+			return again("course", "That course is not there any more; choose another.")
+		}
+	}
+	files := map[string]string{name: string(data), "event.yaml": o.Text}
+	q := service.ResultsRequest{File: name, Event: "event.yaml", Me: typed["me"], Names: typed["names"] != "", Now: s.now(), Open: service.Texts(files)}
+	if typed["ride"] != "" {
+		says, err := s.raceRide(r.Context(), typed["ride"], typed["course"], &q, files)
+		if err != nil {
+			return err
+		}
+		if says != "" {
+			return again("ride", says)
+		}
+	}
+	sheet, err := service.Results(r.Context(), q)
 	if e, ok := errors.AsType[*problem.Error](err); ok && e.Kind == problem.Misuse {
 		if strings.HasPrefix(e.Message, "--me") {
 			return again("me", strings.TrimPrefix(e.Message, "--me: ")+".")
+		}
+		if q.Recording != "" && strings.HasPrefix(e.Message, q.Recording) {
+			return again("ride", "The ride"+strings.TrimPrefix(e.Message, q.Recording)+".")
 		}
 		return again("file", e.Message+".")
 	}
 	if err != nil {
 		return err
 	}
-	if id := typed["course"]; id != "" {
-		if c, err := s.store.Object(r.Context(), id); err != nil || c.Kind != store.Course {
-			return again("course", "That course is not there any more; choose another.")
-		}
-		sheet.CourseID = id
-	}
+	sheet.CourseID = typed["course"]
 	text, err := json.Marshal(sheet)
 	if err != nil {
 		return err

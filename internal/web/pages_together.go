@@ -51,6 +51,7 @@ type TogetherPage struct {
 	Company  *Company
 	Mine     []TogetherRider // who rides on this machine
 	Phrases  []string
+	Most     string // of the host's help
 	Strength Field
 	Tell     []Field // where the group is opened
 	Invited  *live.Invited

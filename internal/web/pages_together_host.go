@@ -68,7 +68,8 @@ func (s *Server) showHost(w http.ResponseWriter, r *http.Request, x *live.Meetin
 
 // NewTogetherPage is a page of a group.
 func NewTogetherPage(path, title string, host bool) *TogetherPage {
-	return &TogetherPage{Base: rideBase(title), Path: path, Host: host, Phrases: ride.Phrases}
+	return &TogetherPage{Base: rideBase(title), Path: path, Host: host, Phrases: ride.Phrases,
+		Most: fmt.Sprintf("%.0f\u00a0%%", 100*service.HelpTakesOff(30))}
 }
 
 // Show gives the page the course and everybody on it.

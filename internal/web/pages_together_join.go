@@ -14,7 +14,7 @@ import (
 func NewJoinPage(values, errs map[string]string) *JoinPage {
 	f := NewForm("/join", values, errs)
 	return &JoinPage{Base: rideBase("Join a group"), Form: f,
-		Address:    f.Field(Field{Name: "address", Label: "Address", Hint: "As the host's page shows it, such as 192.168.1.20:8443."}),
+		Address:    f.Field(Field{Name: "address", Label: "Address", Hint: "As the host's page shows it, such as 192.168.1.20:7743. Without a port, 7743 is meant."}),
 		Invitation: f.Field(Field{Name: "invitation", Label: "Invitation", Hint: "Five groups of four letters and digits. Spaces, dashes, capitals or small letters: all the same."})}
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"chainline/internal/form"
 	"chainline/internal/ride"
+	"chainline/internal/service"
 )
 
 // Company is everybody of a live group at one instant, in words and numbers as
@@ -29,7 +30,6 @@ type Company struct {
 	Shelter   string `json:"shelter"` // "in the shelter of two, 31 % less air drag"
 	Helped    string `json:"helped"`  // that and how much the host helps; empty when not
 	Keep      bool   `json:"keep"`
-	Keeping   string `json:"keeping"` // the same for the host, in a sentence
 
 	Dots    []CompanyDot   `json:"dots"` // front to back
 	Left    []CompanyDot   `json:"left"` // who rides no more
@@ -109,9 +109,6 @@ func NewCompany(s ride.GroupSheet, lengthM float64, u form.Units) *Company {
 	c.Gone = s.GunSet && s.ClockS >= 0
 	if s.GunSet && s.ClockS < 0 {
 		c.Count = rideTime(math.Ceil(-s.ClockS))
-	}
-	if s.Keep {
-		c.Keeping = "The group is being kept together."
 	}
 	me, last := -1, math.NaN()
 	among := slices.ContainsFunc(s.Riders, func(r ride.GroupDot) bool { return r.You })
@@ -285,19 +282,15 @@ func (c *Company) around(s ride.GroupSheet, me int, u form.Units) {
 	}
 }
 
-// shelterReachM is how far ahead a wheel can be and still give shelter in a
-// live group; docs/group.md says why it is further than on the road.
-const shelterReachM = 15
-
 // shelterWords say whose shelter one is in, and what it takes off.
 func shelterWords(s ride.GroupSheet, me int) string {
-	ahead, at := 0, s.Riders[me].AtM
+	ahead, at, reach := 0, s.Riders[me].AtM, service.ShelterReachM()
 	for i := me - 1; i >= 0; i-- {
 		r := s.Riders[i]
 		if r.State != ride.DotRiding {
 			continue
 		}
-		if r.AtM-at > shelterReachM {
+		if r.AtM-at >= reach {
 			break
 		}
 		ahead, at = ahead+1, r.AtM

@@ -80,10 +80,12 @@ func readyPage(base func(string) web.Base) *web.ReadyPage {
 func resultsPage(base func(string) web.Base) *web.RaceResultsPage {
 	p := web.NewRaceResultsPage("/events/e1/results", galleryCourses, nil, nil)
 	p.Base, p.Back = base("Results of Hill race"), "/events/e1"
+	p.AskRide([]web.Option{{Value: "x1", Label: "Bram Castelein, evening.fit, 1 December 2026"}})
 	p.Sheets = []web.ResultsShown{web.NewResultsShown("x1", "2 December 2026", service.ResultsSheet{Category: "brisk", Field: service.FieldResult{Finishers: 22, Out: 3, Front: 7},
 		Me: &service.MyResult{Sentence: "You came 11 of 22. You finished 42.0 s behind the front group of 7. You showed 3.21 W/kg, the median of those who show any is 3.26."},
 		Demands: []service.CategoryAsked{{Category: "brisk", Results: 22, FinishS: service.Quartered{Results: 22, P10: 1850, Median: 1911, P90: 2040}, WPerKg: service.Quartered{Results: 20, Median: 3.26, Low95: 3.12, High95: 3.38}, Front: service.Quartered{Results: 7, Median: 3.49}},
 			{Category: "steady", Results: 5, FinishS: service.Quartered{Results: 5, P10: 2100, Median: 2230, P90: 2400}, Thin: true}},
-		Notes: []string{"The list has a category \"steady\" that the event does not have."}})}
+		Moments: []service.ResultMoment{{What: "the first five minutes", FromM: 0, ToM: 2600, Seconds: 300, Watts: 284, OfMean: 1.16, OfPossible: 0.98, Hardest: true}, {What: "climb 1", FromM: 2500, ToM: 3400, Gradient: 0.06, Seconds: 171, Watts: 301, OfMean: 1.23, OfPossible: 0.94}},
+		Notes:   []string{"The list has a category \"steady\" that the event does not have."}})}
 	return p
 }

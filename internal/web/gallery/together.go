@@ -72,7 +72,7 @@ func hosted(s ride.GroupSheet, open bool) *web.TogetherPage {
 	p := grouped("/together/m1", s, true)
 	var in *live.Invited
 	if open {
-		in = &live.Invited{Address: "192.168.1.20:47113", Invitation: "QK7F-3ZPA-M2XD-6TRB-WY5N"}
+		in = &live.Invited{Address: "192.168.1.20:7743", Invitation: "QK7F-3ZPA-M2XD-6TRB-WY5N"}
 	}
 	p.Ask(in, []string{"192.168.1.20", "10.0.0.7", "127.0.0.1"}, live.StrengthMiddle)
 	says := "riding"
@@ -178,7 +178,7 @@ func togethers() []web.State {
 		{Name: "together-counting", Page: hosted(clocked(lined(company(-1)), true, -12), true)},
 		{Name: "together-riding", Page: hosted(company(-1), false)}, {Name: "together-keeping", Page: hosted(keeping, false)}, {Name: "together-crowd", Page: hosted(crowd(-1), false)},
 		{Name: "join", Page: visited},
-		{Name: "join-wrong", Page: web.NewJoinPage(map[string]string{"address": "192.168.1.20:47113", "invitation": "qk7f 3zpa m2xd"}, map[string]string{"invitation": "An invitation has 20 letters and digits; found 12."})},
+		{Name: "join-wrong", Page: web.NewJoinPage(map[string]string{"address": "192.168.1.20:7743", "invitation": "qk7f 3zpa m2xd"}, map[string]string{"invitation": "An invitation has 20 letters and digits; found 12."})},
 		{Name: "join-guest", Page: guest(company(-1))}, {Name: "join-guest-waiting", Page: guest(clocked(lined(company(-1)), false, 0))},
 		{Name: "join-ended", Page: over},
 		{Name: "ride-group", Page: inGroup(sheltered)}, {Name: "ride-group-helped", Page: inGroup(helped)}, {Name: "ride-group-crowd", Page: inGroup(long)},

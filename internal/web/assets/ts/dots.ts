@@ -16,7 +16,7 @@ export interface Dot {
 export interface Company {
   [key: string]: unknown;
   clock: string; count: string; link: string; silent: boolean; keep: boolean;
-  ahead: string; ahead_who: string; behind: string; behind_who: string; shelter: string; helped: string; keeping: string;
+  ahead: string; ahead_who: string; behind: string; behind_who: string; shelter: string; helped: string;
   dots: Dot[]; left: Dot[]; phrases: { from: string; words: string }[];
 }
 

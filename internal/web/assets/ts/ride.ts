@@ -137,6 +137,11 @@ class Page {
   private company(c: Company | null | undefined): void {
     const box = this.page.querySelector<HTMLElement>("[data-company]");
     if (!box) return;
+    if (c === null) { // the host has ended the group
+      for (const e of this.page.querySelectorAll<HTMLElement>("[data-company], .phrases")) e.hidden = true;
+      this.page.querySelector("[data-strip] .others")?.remove();
+      return;
+    }
     c ??= box.dataset.first ? (JSON.parse(box.dataset.first) as Company) : null;
     if (!c) return;
     showCompany(this.root.body, c);
@@ -269,7 +274,7 @@ class Page {
     try {
       const answer = await fetch(this.path + "/key", { method: "POST", body, headers: { Accept: "application/json" } });
       const told = (await answer.json()) as { why: string };
-      if (says && !this.asking) says.textContent = told.why;
+      if (says && !this.asking) says.textContent = told.why || (body.get("key") === "phrase" ? "Said to the group." : "");
     } catch {
       if (says) says.textContent = "That did not reach the program. Try again.";
     }
