@@ -39,7 +39,7 @@ func TestEveryState(t *testing.T) {
 func TestEmptyPages(t *testing.T) {
 	t.Parallel()
 	b := open(t)
-	for _, path := range []string{"/", "/riders", "/rigs", "/courses", "/roads", "/events", "/briefs", "/settings", "/nothing"} {
+	for _, path := range []string{"/", "/riders", "/rigs", "/courses", "/roads", "/events", "/briefs", "/settings", "/together", "/join", "/nothing"} {
 		b.visit(path)
 		b.fits() // TestEveryState looks at them with axe
 	}

@@ -260,8 +260,24 @@ func (c *crew) gather() {
 	if len(mine) != 2 {
 		c.Fatalf("the host's page leads to the rides %q", mine)
 	}
+	theirs := c.join(address, invitation)
+	for i, path := range mine {
+		c.views = append(c.views, c.page(fmt.Sprintf("host's ride %d", i+1), c.host, path))
+	}
+	for i, path := range theirs {
+		c.views = append(c.views, c.page(fmt.Sprintf("guest's ride %d", i+1), c.guest, path))
+	}
+	for _, v := range append(c.views, c.watching) {
+		c.at(v)
+		c.until("four riders at the line on "+v.name, `document.querySelectorAll("[data-file] > li.is-waiting").length === 4`, 20*time.Second)
+	}
+}
 
-	first := c.page("guest", c.guest, "/settings")
+// join finds the group from the second program, once with a wrong invitation,
+// and connects two riders; it answers their rides' paths.
+func (c *crew) join(address, invitation string) []string {
+	c.Helper()
+	c.page("guest", c.guest, "/settings")
 	c.press("Load the invented club")
 	c.visit("/join")
 	c.fill("address", address)
@@ -285,17 +301,7 @@ func (c *crew) gather() {
 		c.until("the guest's ride", `document.querySelector("[data-company]")`, 60*time.Second)
 		theirs = append(theirs, c.path())
 	}
-	_ = first
-	for i, path := range mine {
-		c.views = append(c.views, c.page(fmt.Sprintf("host's ride %d", i+1), c.host, path))
-	}
-	for i, path := range theirs {
-		c.views = append(c.views, c.page(fmt.Sprintf("guest's ride %d", i+1), c.guest, path))
-	}
-	for _, v := range append(c.views, c.watching) {
-		c.at(v)
-		c.until("four riders at the line on "+v.name, `document.querySelectorAll("[data-file] > li.is-waiting").length === 4`, 20*time.Second)
-	}
+	return theirs
 }
 
 // agree counts down and compares the pages while all ride.

@@ -12,6 +12,9 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"chainline/internal/web/gallery"
 )
 
 const ownGPX = "../../demo/harbour-ridge.gpx"
@@ -217,6 +220,8 @@ func TestBadInputInEveryForm(t *testing.T) {
 		{"/events/demo-hill-race", "Keep this event", map[string]string{"time_zone": "Nowhere/Land", "categories.1.min_w_per_kg": "lots"}, []string{"time_zone", "categories.1.min_w_per_kg"}},
 		{"/riders/demo-racer/evidence/1", "Keep this", map[string]string{"evidence.1.date": "last spring"}, []string{"evidence.1.date"}},
 		{"/courses/new", "Keep", map[string]string{"distance_km": "short", "ascent_m": "high"}, []string{"distance_km", "ascent_m"}},
+		{"/riders/demo-racer/evidence/new?kind=talk", "Keep this", map[string]string{"evidence.4.watts": "easy"}, []string{"evidence.4.watts"}},
+		{"/courses/demo-harbour-ridge/edit", "Keep", map[string]string{"name": ""}, []string{"name"}},
 		{"/courses/demo-reservoir/edit", "Keep", map[string]string{"ascent_m": "lots"}, []string{"ascent_m"}},
 	} {
 		b.visit(f.path)
@@ -245,4 +250,119 @@ func TestBadInputInEveryForm(t *testing.T) {
 	b.upload("archive", "club.zip", "no archive")
 	b.press("Add what is in it")
 	b.says("another look")
+}
+
+// Forms that take files, with files nobody can mean; each says so beside the
+// field, and keeps the rest of what was typed.
+func TestBadFilesInEveryForm(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.visit("/settings")
+	b.press("Load the invented club")
+	for _, f := range []struct {
+		path, button, field, file string
+		typed                     map[string]string
+	}{
+		{"/courses/new", "Keep this course", "file", "way.gpx", map[string]string{"file_name": "My way"}},
+		{"/settings", "Add what is in it", "archive", "club.zip", nil},
+		{"/calendar", "Keep this calendar", "file", "club.ics", nil},
+		{"/share/open", "Open it", "file", "ride.zip", nil},
+		{"/events/demo-hill-race/results", "Keep the results", "file", "list.csv", nil},
+	} {
+		b.visit(f.path)
+		eval[bool](b, `document.querySelectorAll("details").forEach(d => d.open = true) || true`)
+		for name, text := range f.typed {
+			b.fill(name, text)
+		}
+		b.upload(f.field, f.file, "nothing that could be read\x00")
+		b.press(f.button)
+		if !strings.Contains(b.text(), "another look") {
+			t.Errorf("%s took %s: %.300s", f.path, f.file, b.text())
+			continue
+		}
+		b.amiss(f.field, f.file)
+		for name, text := range f.typed {
+			if now := eval[string](b, fmt.Sprintf(`document.getElementsByName(%q)[0].value`, name)); now != text {
+				t.Errorf("%s: %s was %q and is %q", f.path, name, text, now)
+			}
+		}
+	}
+	b.visit("/import")
+	b.fill("path", "not/here")
+	b.press("Bring them in")
+	b.says("There is no such folder")
+	if now := eval[string](b, `document.getElementsByName("path")[0].value`); now != "not/here" {
+		t.Errorf("the path is %q", now)
+	}
+	b.sound()
+}
+
+// Whatever can be pressed, chosen or typed into on any page can be reached with
+// the tab key, in the order of the page, and shows that it has the focus.
+func TestKeyboardOnEveryPage(t *testing.T) {
+	t.Parallel()
+	states := gallery.States()
+	b := open(t, states...)
+	reached := 0
+	for _, st := range states {
+		b.visit("/gallery/" + st.Name)
+		wrong := eval[[]string](b, `(() => {
+			const out = [];
+			document.querySelectorAll("details").forEach(d => d.open = true); // its summary is reached, and opens it
+			const all = [...document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, summary, [onclick], [role=button]")];
+			let n = 0;
+			for (const e of all) {
+				const s = getComputedStyle(e);
+				if (!e.getClientRects().length || s.visibility === "hidden" || e.disabled || e.getAttribute("aria-hidden") === "true") continue;
+				const said = e.outerHTML.slice(0, 90);
+				if (e.tabIndex !== 0) { if (!(e.type === "radio")) out.push("not by tab: " + said); continue; }
+				e.focus({focusVisible: true});
+				if (document.activeElement !== e) { out.push("takes no focus: " + said); continue; }
+				const f = getComputedStyle(e), label = e.closest("label") && getComputedStyle(e.closest("label"));
+				const seen = x => x && (x.outlineStyle !== "none" && parseFloat(x.outlineWidth) > 0 || x.boxShadow !== "none");
+				if (!seen(f) && !seen(label)) out.push("does not show its focus: " + said);
+				n++;
+			}
+			const flow = [...document.querySelectorAll("[tabindex]")].filter(e => e.tabIndex > 0);
+			for (const e of flow) out.push("out of order: " + e.outerHTML.slice(0, 90));
+			return ["" + n, ...out];
+		})()`)
+		n := 0
+		if _, err := fmt.Sscan(wrong[0], &n); err != nil {
+			t.Fatal(err)
+		}
+		reached += n
+		for _, w := range wrong[1:] {
+			t.Errorf("%s: %s", st.Name, w)
+		}
+	}
+	if reached < 500 {
+		t.Errorf("only %d things were reached: this test showed nothing", reached)
+	}
+}
+
+// What people do most, without a mouse: an event, a road, another weight for a
+// brief that is there, and the units.
+func TestEverydayFromTheKeyboard(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.visit("/events/new")
+	b.tabTo("What it is called")
+	b.keys("Club night")
+	b.enter()
+	b.says("Club night is kept.")
+	b.visit("/roads/new")
+	b.tabTo("Name")
+	b.keys("Rough lane")
+	b.tabTo("Mass of the bike")
+	b.keys("11")
+	b.enter()
+	b.says("Kept: Rough lane.")
+	b.visit("/settings")
+	b.tabTo("Kilometres")
+	b.keys(kb.ArrowDown)
+	b.enter()
+	b.says("The units are changed.")
+	b.visit("/roads")
+	b.says("A bike of 24.3")
 }

@@ -320,7 +320,7 @@ func apart(all []*machine, from, to time.Time, out func(page, rider int, at time
 			next = at.Add(time.Second - time.Millisecond)
 			for _, d := range s.Group.Riders {
 				for r, rider := range all {
-					if p == r || rider.name != d.Name || d.State != ride.DotRiding || out(p, r, at) {
+					if p == r || rider.name != d.Name || out(p, r, at) {
 						continue
 					}
 					if m, v, ok := rider.truth(at); ok {

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"encoding/json"
 	"net/http"
+	"net/url"
 	"regexp"
 	"strings"
 	"testing"
@@ -214,33 +215,65 @@ var (
 
 func asJSON(r *http.Request) { r.Header.Set("Accept", "application/json") }
 
-// A host and a guest, each their own program: what is typed wrong is said, what
-// a host asks for is done or refused in a sentence.
-func TestTogetherFromHostToGuest(t *testing.T) {
-	t.Parallel()
-	v, w := liveSite(t), liveSite(t)
-	_, _, body := v.ask(t, "GET", "/together?course=c1&event=e1", "", nil)
-	wantIn(t, body, `<option value="c1" selected>`, `<option value="e1" selected>`, "air drag")
+// hostSite is a site that hosts a group.
+type hostSite struct {
+	*site
+	at string // path of the host's page
+}
+
+func hostOf(t *testing.T) hostSite {
+	t.Helper()
+	v := liveSite(t)
 	status, h, body := v.sendRig(t, "/together", map[string]string{"course": "c1", "title": "Two rooms", "strength": "high"})
 	at := h.Get("Location")
 	if status != 303 || !strings.HasPrefix(at, "/together/") {
 		t.Fatalf("%d %s: %.2000s", status, at, body)
 	}
-	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "Two rooms", "Nobody is here yet", "the gun is not set yet", "Short road", "60\u00a0%", "Open it to the network", "nobody sees watts")
-	wish := func(form map[string]string) string {
-		t.Helper()
-		q := []string{}
-		for k, x := range form {
-			q = append(q, k+"="+strings.ReplaceAll(x, " ", "+"))
-		}
-		status, _, body := v.ask(t, "POST", at+"/do", strings.Join(q, "&"), asJSON)
-		var told struct{ Why, Done string }
-		if err := json.Unmarshal([]byte(body), &told); err != nil {
-			t.Fatalf("%v: %d %.300s", form, status, body)
-		}
-		return told.Why
+	return hostSite{v, at}
+}
+
+// wish asks for something as the page's script does, and answers why not.
+func (v hostSite) wish(t *testing.T, form map[string]string) string {
+	t.Helper()
+	q := url.Values{}
+	for k, x := range form {
+		q.Set(k, x)
 	}
+	status, _, body := v.ask(t, "POST", v.at+"/do", q.Encode(), asJSON)
+	var told struct{ Why, Done string }
+	if err := json.Unmarshal([]byte(body), &told); err != nil {
+		t.Fatalf("%v: %d %.300s", form, status, body)
+	}
+	return told.Why
+}
+
+// open opens the group, and reads off the page what guests type.
+func (v hostSite) open(t *testing.T) (address, invitation string) {
+	t.Helper()
+	if why := v.wish(t, map[string]string{"do": "open", "address": "127.0.0.1:0"}); why != "" {
+		t.Fatal(why)
+	}
+	_, _, body := v.ask(t, "GET", v.at, "", nil)
+	wantIn(t, body, "Shut it again")
+	at := shownAddress.FindStringSubmatch(body)
+	var chunks []string
+	for _, m := range shownChunk.FindAllStringSubmatch(body, -1) {
+		chunks = append(chunks, m[1])
+	}
+	if at == nil || len(chunks) != 5 {
+		t.Fatalf("no address and invitation to read: %v %v", at, chunks)
+	}
+	return at[1], strings.Join(chunks, "-")
+}
+
+// What a host asks for is done, or refused in a sentence.
+func TestHostAsks(t *testing.T) {
+	t.Parallel()
+	v := hostOf(t)
+	_, _, body := v.ask(t, "GET", "/together?course=c1&event=e1", "", nil)
+	wantIn(t, body, `<option value="c1" selected>`, `<option value="e1" selected>`, "air drag", "hosted here, nobody is there yet")
+	_, _, body = v.ask(t, "GET", v.at, "", nil)
+	wantIn(t, body, "Two rooms", "Nobody is here yet", "the gun is not set yet", "Short road", "60\u00a0%", "Open it to the network", "nobody sees watts")
 	for _, c := range []struct {
 		form map[string]string
 		why  string
@@ -248,33 +281,48 @@ func TestTogetherFromHostToGuest(t *testing.T) {
 		{map[string]string{"do": "count", "value": "soon"}, "0 to 3600"}, {map[string]string{"do": "count", "value": "-3"}, "0 to 3600"}, {map[string]string{"do": "count", "value": "NaN"}, "0 to 3600"},
 		{map[string]string{"do": "say"}, "Write what to say"}, {map[string]string{"do": "strength", "strength": "gale"}, "low, middle or high"},
 		{map[string]string{"do": "bring", "to": "nobody"}, "."}, {map[string]string{"do": "open"}, "Choose the address"}, {map[string]string{"do": "open", "address": "203.0.113.9"}, "cannot be opened"},
-		{map[string]string{"do": "say", "text": "easy"}, ""}, {map[string]string{"do": "keep", "value": "on"}, ""}, {map[string]string{"do": "open", "address": "127.0.0.1:0"}, ""},
+		{map[string]string{"do": "say", "text": "easy"}, ""}, {map[string]string{"do": "keep", "value": "on"}, ""}, {map[string]string{"do": "strength", "strength": "low"}, ""},
 	} {
-		if why := wish(c.form); (why == "") != (c.why == "") || !strings.Contains(why, c.why) {
+		if why := v.wish(t, c.form); (why == "") != (c.why == "") || !strings.Contains(why, c.why) {
 			t.Errorf("%v: %q; want %q", c.form, why, c.why)
 		}
 	}
-	if status, _, body := v.sendRig(t, at+"/do", map[string]string{"do": "dance"}); status != 400 || !strings.Contains(body, "cannot ask for that") {
+	if status, _, body := v.sendRig(t, v.at+"/do", map[string]string{"do": "dance"}); status != 400 || !strings.Contains(body, "cannot ask for that") {
 		t.Errorf("a wish there is not: %d", status)
 	}
-	if status, _, body := v.sendRig(t, at+"/ride", map[string]string{"rider": "r1"}); status != 422 || !strings.Contains(body, "Choose a rig.") {
+	if status, _, body := v.sendRig(t, v.at+"/ride", map[string]string{"rider": "r1"}); status != 422 || !strings.Contains(body, "Choose a rig.") {
 		t.Errorf("a rider without a rig: %d", status)
 	}
-	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "The group is being kept together", "Stop helping", "Shut it again")
-	address := shownAddress.FindStringSubmatch(body)
-	var chunks []string
-	for _, m := range shownChunk.FindAllStringSubmatch(body, -1) {
-		chunks = append(chunks, strings.ToLower(m[1]))
+	_, _, body = v.ask(t, "GET", v.at, "", nil)
+	wantIn(t, body, "The group is being kept together", "Stop helping", `<option value="low" selected>`)
+	v.open(t)
+	if why := v.wish(t, map[string]string{"do": "shut"}); why != "" {
+		t.Error(why)
 	}
-	if address == nil || len(chunks) != 5 {
-		t.Fatalf("no address and invitation to read: %v %v", address, chunks)
+	_, _, body = v.ask(t, "GET", v.at, "", nil)
+	if strings.Contains(body, "<dt>Invitation</dt>") {
+		t.Error("a group that was shut still shows its invitation")
 	}
-	status, _, body = w.sendRig(t, "/join", map[string]string{"address": address[1], "invitation": "QK7F-3ZPA-M2XD-6TRB-WY5N"})
+	_, _, body = v.ask(t, "GET", v.at+"/end", "", nil)
+	wantIn(t, body, "End Two rooms?")
+	if status, _, _ := v.sendRig(t, v.at+"/end", nil); status != 303 {
+		t.Errorf("ending: %d", status)
+	}
+	_, _, body = v.ask(t, "GET", v.at, "", nil)
+	wantIn(t, body, "This group has ended.")
+}
+
+// A host and a guest, each their own program: what is typed wrong is said, and
+// what is typed untidily is understood; the guest rides.
+func TestGuestJoins(t *testing.T) {
+	t.Parallel()
+	v, w := hostOf(t), liveSite(t)
+	address, invitation := v.open(t)
+	status, _, body := w.sendRig(t, "/join", map[string]string{"address": address, "invitation": "QK7F-3ZPA-M2XD-6TRB-WY5N"})
 	if status != 422 || !strings.Contains(body, "does not know this invitation") {
 		t.Errorf("another group's invitation: %d %.2000s", status, body)
 	}
-	status, h, body = w.sendRig(t, "/join", map[string]string{"address": " HTTPS://" + address[1] + "/ ", "invitation": " " + strings.Join(chunks, "  ") + "."})
+	status, h, body := w.sendRig(t, "/join", map[string]string{"address": " HTTPS://" + address + "/ ", "invitation": " " + strings.ToLower(strings.ReplaceAll(invitation, "-", "  ")) + "."})
 	joined := h.Get("Location")
 	if status != 303 || !strings.HasPrefix(joined, "/join/") {
 		t.Fatalf("%d %s: %.2000s", status, joined, body)
@@ -290,30 +338,23 @@ func TestTogetherFromHostToGuest(t *testing.T) {
 	if status != 303 {
 		t.Fatalf("%d: %.2000s", status, body)
 	}
-	v.companies(t, at+"/live", 10*time.Second, func(c web.Company) bool {
+	v.companies(t, v.at+"/live", 10*time.Second, func(c web.Company) bool {
 		return len(c.Dots) == 1 && c.Dots[0].Name == "Maren" && c.Dots[0].Mark == "waiting"
 	})
 	_, _, body = w.ask(t, "GET", mine, "", nil)
 	wantIn(t, body, "All well <kbd>1</kbd>", `href="`+joined+`"`, "Start without the host", "Everybody in words")
 	_, _, body = w.ask(t, "GET", mine+"/brief", "", nil)
 	wantIn(t, body, "The brief this ride was planned by", "Maren")
-	if why := wish(map[string]string{"do": "count", "value": "0"}); why != "" {
+	if why := v.wish(t, map[string]string{"do": "count", "value": "0"}); why != "" {
 		t.Errorf("the gun: %s", why)
 	}
 	w.views(t, mine+"/live", 20*time.Second, func(x web.RideView) bool { return x.Stage == "riding" && x.Company != nil })
 	if status, _, _ := w.sendRig(t, mine+"/key", map[string]string{"key": "phrase", "value": "0"}); status != 303 {
 		t.Errorf("a phrase: %d", status)
 	}
-	v.companies(t, at+"/live", 10*time.Second, func(c web.Company) bool { return len(c.Phrases) == 1 && c.Phrases[0].Words == ride.Phrases[0] })
+	v.companies(t, v.at+"/live", 10*time.Second, func(c web.Company) bool { return len(c.Phrases) == 1 && c.Phrases[0].Words == ride.Phrases[0] })
 	w.sendRig(t, mine+"/key", map[string]string{"key": "end"})
-	v.companies(t, at+"/live", 15*time.Second, func(c web.Company) bool { return len(c.Left) == 1 })
-	_, _, body = v.ask(t, "GET", at+"/end", "", nil)
-	wantIn(t, body, "End Two rooms?")
-	if status, _, _ := v.sendRig(t, at+"/end", nil); status != 303 {
-		t.Errorf("ending: %d", status)
-	}
-	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "This group has ended.")
+	v.companies(t, v.at+"/live", 15*time.Second, func(c web.Company) bool { return len(c.Left) == 1 })
 	w.sendRig(t, joined+"/leave", nil)
 	if status, _, _ := w.ask(t, "GET", joined, "", nil); status != 404 {
 		t.Errorf("left and still there: %d", status)
