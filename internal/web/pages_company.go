@@ -115,29 +115,24 @@ func (s *Server) companySheet(r *http.Request, choices map[store.Kind][]Option, 
 	errs = map[string]string{}
 	files := map[string]string{}
 	q := service.GroupRequest{Today: s.now(), Seed: 1, Workers: s.workers}
-	for _, o := range choices[store.Rider] {
-		if values["rides."+o.Value] == "" {
-			continue
+	ticked := func(kind store.Kind, field string) (names, labels []string) {
+		for _, o := range choices[kind] {
+			if values[field+o.Value] == "" || err != nil {
+				continue
+			}
+			var x store.Object
+			if x, err = s.store.Object(r.Context(), o.Value); err == nil {
+				name, text := briefFile(x)
+				files[name] = text
+				names, labels = append(names, name), append(labels, o.Label)
+			}
 		}
-		x, err := s.store.Object(r.Context(), o.Value)
-		if err != nil {
-			return sheet, nil, errs, err
-		}
-		name, text := briefFile(x)
-		files[name] = text
-		q.Riders, q.Names = append(q.Riders, name), append(q.Names, o.Label)
+		return names, labels
 	}
-	for _, o := range choices[store.Course] {
-		if values["course."+o.Value] == "" {
-			continue
-		}
-		x, err := s.store.Object(r.Context(), o.Value)
-		if err != nil {
-			return sheet, nil, errs, err
-		}
-		name, text := briefFile(x)
-		files[name] = text
-		q.Courses = append(q.Courses, name)
+	q.Riders, q.Names = ticked(store.Rider, "rides.")
+	q.Courses, _ = ticked(store.Course, "course.")
+	if err != nil {
+		return sheet, nil, errs, err
 	}
 	if len(q.Riders) == 0 || len(q.Courses) == 0 {
 		errs[""] = "Tick at least one rider and one course."
@@ -182,10 +177,7 @@ func (p *CompanyPage) Fill(sheet service.TogetherSheet, ways []course.Profile, u
 	}
 	for i, c := range sheet.Courses {
 		w := CompanyWay{ID: fmt.Sprintf("w%d", i), Name: c.Course, Suits: c.Suits, Best: c.Course == sheet.Best, Why: c.Why,
-			Says: fmt.Sprintf("%s in %s, at %s as one. %s sets the pace.", u.Distance(c.LengthM), lastsWords(c.Seconds), u.Speed(c.SpeedMS), c.Pace)}
-		if c.Pace == "" {
-			w.Says = fmt.Sprintf("%s in %s, at %s as one.", u.Distance(c.LengthM), lastsWords(c.Seconds), u.Speed(c.SpeedMS))
-		}
+			Says: fmt.Sprintf("%s in %s, at %s as one.", u.Distance(c.LengthM), lastsWords(c.Seconds), u.Speed(c.SpeedMS))}
 		for _, r := range c.Riders {
 			row := CompanyRider{r.Name, "shelters", wattsText(r.LevelW), "not in front", "–", wattsText(r.NeverW), u.Speed(r.HoldsMS)}
 			if r.Leads {

@@ -306,6 +306,12 @@ func NewResultsShown(id, added string, s service.ResultsSheet) ResultsShown {
 	return out
 }
 
+// isCourse is whether a course is kept, or none was chosen.
+func (s *Server) isCourse(ctx context.Context, id string) bool {
+	c, err := s.store.Object(ctx, id)
+	return id == "" || err == nil && c.Kind == store.Course
+}
+
 // AskRide offers the rides that are kept.
 func (p *RaceResultsPage) AskRide(rides []Option) {
 	if len(rides) > 0 {
@@ -403,10 +409,8 @@ func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	name := service.CalendarName(head.Filename)
-	if id := typed["course"]; id != "" {
-		if c, err := s.store.Object(r.Context(), id); err != nil || c.Kind != store.Course {
-			return again("course", "That course is not there any more; choose another.")
-		}
+	if !s.isCourse(r.Context(), typed["course"]) {
+		return again("course", "That course is not there any more; choose another.")
 	}
 	files := map[string]string{name: string(data), "event.yaml": o.Text}
 	q := service.ResultsRequest{File: name, Event: "event.yaml", Me: typed["me"], Names: typed["names"] != "", Now: s.now(), Open: service.Texts(files)}

@@ -202,12 +202,24 @@ func newRacingField(i int, sheet service.RaceSheet, c service.RaceCategory, u fo
 	}
 	for k, m := range c.Moments {
 		f.Moments = append(f.Moments, RacingMoment{k + 1, u.Distance(m.FromM) + " to " + u.Distance(m.ToM),
-			fmt.Sprintf("%.0f W for %s on %.1f %% held the wheel; %s of those dropped are dropped here", m.Watts, lastsWords(m.Seconds), 100*m.Gradient, chanceText(m.Share))})
+			fmt.Sprintf("%.0f W for %s on %s held the wheel; %s of those dropped are dropped here", m.Watts, lastsWords(m.Seconds), slopeWords(m.Gradient), chanceText(m.Share))})
 	}
 	if c.Learnt > 0 {
 		f.Learnt = fmt.Sprintf("Its field is learnt from %d results.", c.Learnt)
 	}
 	return f
+}
+
+// slopeWords is a gradient.
+func slopeWords(gradient float64) string {
+	switch p := 100 * gradient; {
+	case p < -0.25:
+		return fmt.Sprintf("−%.1f %%", -p)
+	case p < 0.25:
+		return "the level"
+	default:
+		return fmt.Sprintf("%.1f %%", p)
+	}
 }
 
 // categoryLimits are what the event says of a field.

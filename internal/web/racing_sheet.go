@@ -58,7 +58,7 @@ func (s *Server) raceZone(asked, event string) (loc *time.Location, wrong string
 		}
 		wrong = "“" + asked + "” is no time zone; write one like Europe/Dublin."
 	}
-	if name := here.String(); (name == "UTC" || name == "") && event != "" {
+	if name, _ := s.now().Zone(); (name == "UTC" || name == "") && event != "" {
 		if l, err := time.LoadLocation(event); err == nil {
 			return l, wrong
 		}
@@ -94,7 +94,7 @@ func (s *Server) raceSheetPage(w http.ResponseWriter, r *http.Request) error {
 	if gun.IsZero() {
 		p.When = x.when(datesOf(r))
 	}
-	if typed == "" {
+	if typed == "" && loc != s.now().Location() {
 		typed = loc.String()
 	}
 	p.AskZone(p.Back+"/sheet", typed, errs)
@@ -104,7 +104,7 @@ func (s *Server) raceSheetPage(w http.ResponseWriter, r *http.Request) error {
 // AskZone asks by whose clock the sheet is.
 func (p *RaceSheetPage) AskZone(action, zone string, errs map[string]string) {
 	p.Form = NewForm(action, map[string]string{"zone": zone}, errs)
-	p.Zone = p.Form.Field(Field{Name: "zone", Label: "By the clock of", Hint: "A city is enough."})
+	p.Zone = p.Form.Field(Field{Name: "zone", Label: "By the clock of", Hint: "A city is enough. Empty: this machine's."})
 	p.Zones = eventZones
 }
 
@@ -129,7 +129,11 @@ func (p *RaceSheetPage) Time(gun time.Time, steps []service.RaceWarmUp, d dates)
 		return
 	}
 	p.When = d.weekday(gun) + ", " + d.clock(gun)
-	p.Clock = fmt.Sprintf("By the clock of %s. The gun is at %s.", gun.Location(), raceClock(gun, d))
+	whose := "the clock of " + gun.Location().String()
+	if gun.Location() == time.Local {
+		whose = "this machine's clock"
+	}
+	p.Clock = fmt.Sprintf("By %s. The gun is at %s.", whose, raceClock(gun, d))
 }
 
 // TimeUsual is Time with clocks as most of the world writes them.
@@ -170,7 +174,7 @@ func (p *RaceSheetPage) Fill(sheet service.RaceSheet, u form.Units) {
 	p.Heroes = []RaceHero{{"Field", sheet.Enter, sheet.Sure}, {"With the front group", chanceText(c.Chance), fmt.Sprintf("of the races; %s to %s by shelter", chanceText(c.LowShelter), chanceText(c.TopShelter))},
 		{"First five minutes", fmt.Sprintf("%.0f W", x.OpeningW), "what the front group takes"}, {"Above critical power", "for good", "the start is not above it"}}
 	if x.AffordS != nil {
-		p.Heroes[3].Value, p.Heroes[3].Note = lastsWords(*x.AffordS), fmt.Sprintf("at that, until half of W′ is gone; %.0f W for two minutes is the most", x.TwoMinW)
+		p.Heroes[3].Value, p.Heroes[3].Note = lastsWords(*x.AffordS), fmt.Sprintf("at that, until half of what you have above it is gone; %.0f W for two minutes is the most", x.TwoMinW)
 	}
 	p.Start = []string{startWords(*x)}
 	for _, h := range sheet.Shelter {
@@ -185,7 +189,7 @@ func (p *RaceSheetPage) Fill(sheet service.RaceSheet, u form.Units) {
 	}
 	p.Gap = []string{"A gap of five seconds on the level is more than you can close alone: never let one open."}
 	if x.GapJ != nil {
-		p.Gap = []string{fmt.Sprintf("Closing a gap of five seconds on the level costs %.1f kJ of W′.", *x.GapJ/1000)}
+		p.Gap = []string{fmt.Sprintf("Closing a gap of five seconds on the level costs %.1f kJ of what you have above critical power.", *x.GapJ/1000)}
 	}
 	p.Dropped = []string{fmt.Sprintf("%.0f W, and take the next wheels that come.", x.DroppedW)}
 	if c.Lost != nil {

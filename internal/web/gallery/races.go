@@ -170,7 +170,7 @@ func companyPage(base func(string) web.Base) *web.CompanyPage {
 	}
 	p.Fill(service.TogetherSheet{Best: "Two Mills", Notes: []string{"Cas Hill may not ride hard for now, by the health questions: ask a doctor first."}, Courses: []service.TogetherCourse{
 		{Course: "Harbour Ridge", LengthM: 24000, Seconds: 5250, SpeedMS: 4.6, Why: "It is longer than newcomers are sent for.", Pace: "Bo Reed", Riders: []service.TogetherRider{one("Ada Moss", true, 150), one("Bo Reed", false, 105, service.TogetherStretch{FromM: 7000, ToM: 7800, OverW: 12})}},
-		{Course: "Two Mills", LengthM: 10000, Suits: true, Seconds: 1520, SpeedMS: 6.6, Why: "Everybody can ride it as one.", Pace: "Bo Reed", Riders: []service.TogetherRider{one("Ada Moss", true, 150), one("Bo Reed", false, 112, service.TogetherStretch{FromM: 2600, ToM: 3400, OverW: 18}), one("Cas Hill", false, 120)},
+		{Course: "Two Mills", LengthM: 10000, Suits: true, Seconds: 1520, SpeedMS: 6.6, Why: "Bo Reed sets the pace; everybody stays at or below 75 % of critical power on average.", Pace: "Bo Reed", Riders: []service.TogetherRider{one("Ada Moss", true, 150), one("Bo Reed", false, 112, service.TogetherStretch{FromM: 2600, ToM: 3400, OverW: 18}), one("Cas Hill", false, 120)},
 			Regroup: []service.TogetherRegroup{{AtM: 3500, WaitS: 74, Last: "Bo Reed"}}}}}, []course.Profile{shape, shape}, 0)
 	p.Ask(raceChoices, map[string]string{"rides.r1": "yes", "rides.r2": "yes", "course.k1": "yes", "course.k2": "yes", "hours": "1.5"}, nil)
 	return p
