@@ -63,17 +63,10 @@ func KeepRecord(all []Foretold) Record {
 	n := float64(r.Forecasts)
 	r.OffShare /= n
 	share := float64(r.Held) / n
-	low, high := wilson(share, n, estimate.Z80)
+	low, high := estimate.Wilson(share, n, estimate.Z80)
 	r.Coverage = Interval{share, low, high}
 	r.Sentence = r.words()
 	return r
-}
-
-// wilson is the score interval of a share seen in n cases, z standard normal.
-func wilson(share, n, z float64) (low, high float64) {
-	middle := (share + z*z/(2*n)) / (1 + z*z/n)
-	half := z / (1 + z*z/n) * math.Sqrt(share*(1-share)/n+z*z/(4*n*n))
-	return middle - half, middle + half
 }
 
 func (r Record) words() string {

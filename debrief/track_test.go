@@ -45,7 +45,7 @@ func TestRecord(t *testing.T) {
 // Wilson's interval solves (p̂ − p)² = z²·p(1 − p)/n, which is its definition.
 func TestAnalyticWilson(t *testing.T) {
 	for _, c := range [][2]float64{{0.75, 12}, {1, 5}, {0, 9}, {0.8, 200}} {
-		low, high := wilson(c[0], c[1], estimate.Z80)
+		low, high := estimate.Wilson(c[0], c[1], estimate.Z80)
 		for _, p := range []float64{low, high} {
 			if left, right := (c[0]-p)*(c[0]-p), estimate.Z80*estimate.Z80*p*(1-p)/c[1]; math.Abs(left-right) > 1e-12 {
 				t.Errorf("%v: %g against %g at %g", c, left, right, p)

@@ -29,20 +29,12 @@ func (r Radio) Share() float64 { return float64(r.Lost) / float64(max(1, r.Due))
 
 // limits is Wilson's interval of the fraction lost at a normal quantile z,
 // with as many messages as count when losses come in bursts.
-// Source: Wilson 1927, J Am Stat Assoc 22:209; the formula from memory.
 func (r Radio) limits(z float64) (low, high float64) {
 	return wilson(float64(r.Lost)/r.burst, float64(r.Due)/r.burst, z)
 }
 
-func wilson(k, n, z float64) (low, high float64) {
-	if n <= 0 {
-		return 0, 1
-	}
-	p := k / n
-	mid := (p + z*z/(2*n)) / (1 + z*z/n)
-	half := z / (1 + z*z/n) * math.Sqrt(p*(1-p)/n+z*z/(4*n*n))
-	return max(0, mid-half), min(1, mid+half)
-}
+// wilson is the interval of k of n.
+func wilson(k, n, z float64) (low, high float64) { return estimate.Wilson(k/n, n, z) }
 
 // RadioOf is how the messages of each device arrived, in the order in which
 // the recording names them. Its channel with the most readings speaks for a

@@ -50,11 +50,21 @@ func briefOf(i int) Brief {
 	return Brief{ID: fmt.Sprint("b", i), Made: noon, Title: r.Name, RiderID: r.ID, Request: []byte("{}"), Result: fmt.Appendf(nil, "%q", r.Text), Page: []byte(r.Text)}
 }
 
-// step i of every six: a rider with a file; a brief; the rider changed;
-// another rider; the first one deleted with file and brief; a setting.
+// rideOf is a ride of the rider of step 3 of the same round, with its file.
+func rideOf(i int) (Ride, map[string][]byte) {
+	b := []byte(riderOf(i).Text)
+	return Ride{ID: fmt.Sprint("v", i), Added: noon, RiderID: fmt.Sprint("r", i-i%round+3), Start: noon, Hash: sumOf(b), Number: 1, Filename: "r.fit",
+		Facts: fmt.Appendf(nil, "%q", b), Said: []byte("{}"), Best: b}, map[string][]byte{sumOf(b): b}
+}
+
+const round = 9
+
+// step i of every round: a rider with a file; a brief; the rider changed;
+// another rider; the first one deleted with file and brief; a setting; a ride
+// with its file, and another; the first of them deleted with its file.
 func step(s *Store, i int) error {
-	first := i - i%6
-	switch i % 6 {
+	first := i - i%round
+	switch i % round {
 	case 0, 3:
 		_, err := s.Put(ctx, riderOf(i))
 		return err
@@ -68,6 +78,13 @@ func step(s *Store, i int) error {
 		return err
 	case 4:
 		return s.Delete(ctx, riderOf(first).ID)
+	case 6, 7:
+		r, files := rideOf(i)
+		_, err := s.AddRides(ctx, []Ride{r}, files)
+		return err
+	case 8:
+		r, _ := rideOf(i - 2)
+		return s.DeleteRide(ctx, r.ID)
 	default:
 		return s.SetSetting(ctx, "last", fmt.Sprint(i))
 	}
@@ -77,9 +94,9 @@ func step(s *Store, i int) error {
 func after(n int) map[string]string {
 	want := map[string]string{}
 	for i := range n {
-		first := i - i%6
+		first := i - i%round
 		r := riderOf(first)
-		switch i % 6 {
+		switch i % round {
 		case 0, 3:
 			want[riderOf(i).ID] = riderOf(i).Text
 		case 1:
@@ -91,6 +108,10 @@ func after(n int) map[string]string {
 			delete(want, briefOf(first).ID)
 		case 5:
 			want["last"] = fmt.Sprint(i)
+		case 6, 7:
+			want[fmt.Sprint("v", i)] = riderOf(i).Text
+		case 8:
+			delete(want, fmt.Sprint("v", i-2))
 		}
 	}
 	return want
@@ -115,6 +136,14 @@ func found(t *testing.T, s *Store) map[string]string {
 		if want := briefOf(i); err != nil || !reflect.DeepEqual(b, want) {
 			t.Errorf("brief %s is not whole", b.ID)
 		}
+	}
+	for _, r := range allRides(t, s, "") {
+		b, err := s.RideFile(r.Hash)
+		i, wrong := strconv.Atoi(r.ID[1:])
+		if want, _ := rideOf(i); err != nil || wrong != nil || string(b) != string(want.Best) || string(r.Facts) != string(want.Facts) || r.RiderID != want.RiderID {
+			t.Errorf("ride %s or its file is not whole: %v", r.ID, err)
+		}
+		got[r.ID] = string(b)
 	}
 	last, err := s.Setting(ctx, "last")
 	if err != nil {
