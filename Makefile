@@ -55,6 +55,7 @@ fuzz: ## half a minute on every reader
 	for f in $$(go test -list '^Fuzz' ./internal/sensor/gatt | grep ^Fuzz); do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/sensor/gatt || exit 1; done
 	go test -run '^$$' -fuzz '^FuzzSignals$$' -fuzztime 30s ./internal/sensor/bluetooth
 	go test -run '^$$' -fuzz '^FuzzRead$$' -fuzztime 30s ./internal/calendar
+	for f in FuzzAsk FuzzAnswer; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/bunch || exit 1; done
 	for f in FuzzReadResults FuzzOpenShare; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/service || exit 1; done
 	for f in FuzzGPX FuzzCSV; do go test -run '^$$' -fuzz "^$$f$$" -fuzztime 30s ./internal/intake || exit 1; done
 	go test -run '^$$' -fuzz '^FuzzReadActivity$$' -fuzztime 30s ./internal/fitfile

@@ -32,7 +32,7 @@ const (
 	usualBunches  = 5
 	gapStep       = 5.0  // s, to which gaps are rounded
 	searchRounds  = 8    // of moving gaps
-	balanceRaces  = 240  // in each of the later rounds
+	balanceRaces  = 240  // in each of the later rounds; a third of them in the first half, twice as many in the last two
 	closeShare    = 0.3  // of the spread of arrivals: arriving so much behind the first counts as e⁻¹ of a win while gaps are moved, …
 	leastClose    = 0.7  // s, … within these limits
 	furthestClose = 12.0 // s
@@ -176,12 +176,27 @@ func gapsOf(times []float64, bunch []int) []float64 {
 	return settle(gaps)
 }
 
-// settle rounds gaps to five seconds and lets the first start be at 0.
+// settle rounds gaps to five seconds and lets the first start be at 0. Only
+// differences count, so all are first moved by what leaves least to round.
 func settle(gaps []float64) []float64 {
-	least := slices.Min(gaps)
+	least, best := math.Inf(1), 0.0
+	for moved := 0.0; moved < gapStep; moved += 0.5 {
+		off := 0.0
+		for _, g := range gaps {
+			d := math.Remainder(g+moved, gapStep)
+			off += d * d
+		}
+		if off < least-1e-9 {
+			least, best = off, moved
+		}
+	}
 	out := make([]float64, len(gaps))
 	for i, g := range gaps {
-		out[i] = gapStep * math.Round((g-least)/gapStep)
+		out[i] = gapStep * math.Round((g+best)/gapStep)
+	}
+	first := slices.Min(out)
+	for i := range out {
+		out[i] -= first
 	}
 	return out
 }
@@ -246,8 +261,11 @@ func (q HandicapAsk) balance(ctx context.Context, bunch []int, gaps []float64) (
 	for round := range rounds {
 		counted := round >= rounds/2
 		races := min(balanceRaces, 30*rounds)
-		if !counted {
+		switch {
+		case !counted:
 			races /= 3
+		case round >= rounds-2:
+			races *= 2
 		}
 		runs, err := q.runs(ctx, 1<<22, races, bunch, gaps)
 		if err != nil {
