@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"chainline/capacity"
+	"chainline/estimate"
 	"chainline/pacing"
 	"chainline/rig"
 )
@@ -117,18 +118,10 @@ func (s *sheet) categories() []string {
 		}
 		if inside > 0.3 && s.Rider.Age >= 18 {
 			w = append(w, fmt.Sprintf("By power over %s you lie inside the class '%s' with a chance of %s. 'chainline race' says which to enter.",
-				minutes(over), c.Name, percentWords(inside)))
+				minutes(over), c.Name, estimate.Chance(inside)))
 		}
 	}
 	return w
-}
-
-// percentWords never say that something is certain.
-func percentWords(chance float64) string {
-	if chance > 0.99 {
-		return "more than 99 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*chance)
 }
 
 func phi(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }

@@ -3,6 +3,8 @@ package race
 import (
 	"fmt"
 	"math"
+
+	"chainline/estimate"
 )
 
 // Which category to enter. The limits are our judgement and stand here alone.
@@ -72,7 +74,7 @@ func harder(a, b Category) bool {
 func (a *Advice) reasons(m Me, outlooks []Outlook, friendliest int) []string {
 	o := outlooks[a.Index]
 	why := []string{fmt.Sprintf("In '%s' you finish with the front group in %s of the simulated races (%s with low shelter, %s with high).",
-		o.Category.Name, percent(o.Chance), percent(o.ByShelter[0]), percent(o.ByShelter[2]))}
+		o.Category.Name, estimate.Chance(o.Chance), estimate.Chance(o.ByShelter[0]), estimate.Chance(o.ByShelter[2]))}
 	if o.Standing.Inside < decidedFloor {
 		why = append(why, fmt.Sprintf("Whether it is yours by its limits is not certain: %s.", o.Standing.Sentence))
 		a.NotSure = true
@@ -87,17 +89,17 @@ func (a *Advice) reasons(m Me, outlooks []Outlook, friendliest int) []string {
 		case s.Above > likelyAbove:
 			why = append(why, fmt.Sprintf("'%s' is below you: %s.", other.Category.Name, s.Sentence))
 		case math.Abs(other.Chance-o.Chance) < withinDoubt && m.New:
-			why = append(why, fmt.Sprintf("'%s' would be about as likely (%s); for first races the friendlier field is taken.", other.Category.Name, percent(other.Chance)))
+			why = append(why, fmt.Sprintf("'%s' would be about as likely (%s); for first races the friendlier field is taken.", other.Category.Name, estimate.Chance(other.Chance)))
 			a.NotSure = true
 		case harder(other.Category, o.Category):
-			why = append(why, fmt.Sprintf("In '%s' you would hang on in %s.", other.Category.Name, percent(other.Chance)))
+			why = append(why, fmt.Sprintf("In '%s' you would hang on in %s.", other.Category.Name, estimate.Chance(other.Chance)))
 		}
 	}
 	if a.Index == friendliest && o.Chance < goodChance {
 		why = append(why, fmt.Sprintf("Being dropped is more likely than not: you would ride home %s behind, and it still is a good ride.", clock(o.LostS.Mean)))
 	}
 	if o.OverLimit > 0.02 {
-		why = append(why, fmt.Sprintf("In %s of the races you show more than its limit over %s: ask the organiser what then.", percent(o.OverLimit), clock(o.Category.over())))
+		why = append(why, fmt.Sprintf("In %s of the races you show more than its limit over %s: ask the organiser what then.", estimate.Chance(o.OverLimit), clock(o.Category.over())))
 	}
 	return why
 }

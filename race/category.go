@@ -143,25 +143,14 @@ func (s Standing) say(m Me) string {
 	case math.IsInf(s.MarginWPerKg, 1):
 		return "open to everybody"
 	case s.MarginWPerKg >= 0:
-		return fmt.Sprintf("inside by %s, %s sure%s", margin, percent(s.Inside), by)
+		return fmt.Sprintf("inside by %s, %s sure%s", margin, estimate.Chance(s.Inside), by)
 	case s.Inside > s.Above && s.Inside > 0.5:
-		return fmt.Sprintf("inside by its power floor, %s sure%s", percent(s.Inside), by)
+		return fmt.Sprintf("inside by its power floor, %s sure%s", estimate.Chance(s.Inside), by)
 	case s.Above > 0.5:
-		return fmt.Sprintf("above its limit by %s, %s sure%s", margin, percent(s.Above), by)
+		return fmt.Sprintf("above its limit by %s, %s sure%s", margin, estimate.Chance(s.Above), by)
 	default:
-		return fmt.Sprintf("below it by %s, %s sure%s; %.0f W more would reach it", margin, percent(1-s.Above-s.Inside), by, math.Max(1, math.Abs(s.MarginW)))
+		return fmt.Sprintf("below it by %s, %s sure%s; %.0f W more would reach it", margin, estimate.Chance(1-s.Above-s.Inside), by, math.Max(1, math.Abs(s.MarginW)))
 	}
-}
-
-// percent never says that something is certain.
-func percent(chance float64) string {
-	switch {
-	case chance > 0.99:
-		return "more than 99 %"
-	case chance < 0.01:
-		return "less than 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*chance)
 }
 
 // mayEnter is the least chance of being inside the limits with which a

@@ -6,6 +6,7 @@ import (
 
 	"chainline/capacity"
 	"chainline/course"
+	"chainline/estimate"
 )
 
 // Sheet is what a rider takes to a mass start: values and short sentences. The
@@ -129,7 +130,7 @@ func (s *Sheet) say(c capacity.Capacity, o Outlook) {
 		if i < 2 {
 			card = fmt.Sprintf("km %s: %.0f W for %s", span(m.FromM, m.ToM), round5(m.Watts), clock(m.Seconds))
 		}
-		add(fmt.Sprintf("Spend at km %s (%.1f %%): %s of those who are dropped are dropped here; holding the wheel took %.0f W for %s.", span(m.FromM, m.ToM), 100*m.Gradient, percent(m.Share), m.Watts, clock(m.Seconds)), card)
+		add(fmt.Sprintf("Spend at km %s (%.1f %%): %s of those who are dropped are dropped here; holding the wheel took %.0f W for %s.", span(m.FromM, m.ToM), 100*m.Gradient, estimate.Chance(m.Share), m.Watts, clock(m.Seconds)), card)
 	}
 	if !math.IsInf(s.Gap.CostJ, 1) {
 		add(fmt.Sprintf("Closing a gap of five seconds on the level costs %.1f kJ, %.0f %% of your W′: %.0f W for %s.", s.Gap.CostJ/1000, 100*s.GapShare, s.Gap.Watts, clock(s.Gap.Seconds)), "")

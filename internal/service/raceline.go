@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"chainline/estimate"
 	"chainline/race"
 )
 
@@ -23,7 +24,7 @@ func (s *RaceSheet) inOneLine(m race.Me, a race.Advice, outlooks []race.Outlook)
 	others.New = false
 	bold := race.Advise(others, outlooks)
 	s.Steered = m.New && bold.Index != a.Index
-	held := fmt.Sprintf("with the front group in %s of the races", chanceWords(o.Chance))
+	held := fmt.Sprintf("with the front group in %s of the races", estimate.Chance(o.Chance))
 	next, easier := -1, -1
 	for i, other := range outlooks {
 		switch {
@@ -38,15 +39,15 @@ func (s *RaceSheet) inOneLine(m race.Me, a race.Advice, outlooks []race.Outlook)
 	}
 	switch {
 	case s.Steered:
-		s.Reason = fmt.Sprintf("New to races, so the friendlier field: %s; in '%s' in %s.", held, bold.Enter, chanceWords(outlooks[bold.Index].Chance))
+		s.Reason = fmt.Sprintf("New to races, so the friendlier field: %s; in '%s' in %s.", held, bold.Enter, estimate.Chance(outlooks[bold.Index].Chance))
 	case m.New && next >= 0:
-		s.Reason = fmt.Sprintf("New to races: %s; in '%s' only in %s.", held, outlooks[next].Category.Name, chanceWords(outlooks[next].Chance))
+		s.Reason = fmt.Sprintf("New to races: %s; in '%s' only in %s.", held, outlooks[next].Category.Name, estimate.Chance(outlooks[next].Chance))
 	case easier >= 0 && next >= 0:
-		s.Reason = fmt.Sprintf("Above the limit of '%s'; here %s, in '%s' in %s.", outlooks[easier].Category.Name, held, outlooks[next].Category.Name, chanceWords(outlooks[next].Chance))
+		s.Reason = fmt.Sprintf("Above the limit of '%s'; here %s, in '%s' in %s.", outlooks[easier].Category.Name, held, outlooks[next].Category.Name, estimate.Chance(outlooks[next].Chance))
 	case easier >= 0:
 		s.Reason = fmt.Sprintf("Above the limit of '%s'; here %s.", outlooks[easier].Category.Name, held)
 	case next >= 0:
-		s.Reason = fmt.Sprintf("Here %s, in '%s' in %s.", held, outlooks[next].Category.Name, chanceWords(outlooks[next].Chance))
+		s.Reason = fmt.Sprintf("Here %s, in '%s' in %s.", held, outlooks[next].Category.Name, estimate.Chance(outlooks[next].Chance))
 	default:
 		s.Reason = fmt.Sprintf("Here %s; nothing harder is open.", held)
 	}
@@ -59,13 +60,13 @@ func sureOf(s race.Standing) string {
 	case math.IsInf(s.MarginW, 0):
 		return "it has no limits"
 	case s.MarginW >= 0:
-		return fmt.Sprintf("%.0f W inside its limits, %s sure", w, chanceWords(s.Inside))
+		return fmt.Sprintf("%.0f W inside its limits, %s sure", w, estimate.Chance(s.Inside))
 	case s.Inside > s.Above && s.Inside > 0.5:
-		return fmt.Sprintf("inside by its power floor, %s sure", chanceWords(s.Inside))
+		return fmt.Sprintf("inside by its power floor, %s sure", estimate.Chance(s.Inside))
 	case s.Above > 0.5:
-		return fmt.Sprintf("%.0f W above its limit, %s sure", w, chanceWords(s.Above))
+		return fmt.Sprintf("%.0f W above its limit, %s sure", w, estimate.Chance(s.Above))
 	}
-	return fmt.Sprintf("%.0f W below its limits, %s sure; riding up is usually allowed", w, chanceWords(1-s.Above-s.Inside))
+	return fmt.Sprintf("%.0f W below its limits, %s sure; riding up is usually allowed", w, estimate.Chance(1-s.Above-s.Inside))
 }
 
 // asksMore tells whether a category is for stronger riders than another.
@@ -80,15 +81,4 @@ func asksMore(a, b race.Category) bool {
 		return top(a) > top(b)
 	}
 	return a.Min > b.Min
-}
-
-// chanceWords never says that something is certain.
-func chanceWords(p float64) string {
-	switch {
-	case p > 0.99:
-		return "more than 99 %"
-	case p < 0.01:
-		return "less than 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
 }

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"chainline/estimate"
 	"chainline/internal/input"
 	"chainline/internal/service"
 	"chainline/internal/store"
@@ -361,7 +362,7 @@ func NewRacingRow(name string, sheet service.RaceSheet) RacingRow {
 	}
 	for _, c := range sheet.Categories {
 		if c.Name == sheet.Enter && c.Forecast {
-			row.Chance = fmt.Sprintf("%s ± %.0f", chanceText(c.Chance), 100*c.ChanceSE)
+			row.Chance = fmt.Sprintf("%s ± %.0f", estimate.Chance(c.Chance), 100*c.ChanceSE)
 		}
 	}
 	return row
@@ -370,15 +371,4 @@ func NewRacingRow(name string, sheet service.RaceSheet) RacingRow {
 // unbroken keeps numbers and their units on one line.
 func unbroken(s string) string {
 	return strings.NewReplacer(" %", "\u00a0%", " W ", "\u00a0W ", " W;", "\u00a0W;").Replace(s)
-}
-
-// chanceText never says that something is certain.
-func chanceText(p float64) string {
-	switch {
-	case p > 0.99:
-		return "over 99 %"
-	case p < 0.01:
-		return "under 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
 }

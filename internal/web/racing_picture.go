@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"chainline/course"
+	"chainline/estimate"
 	"chainline/internal/form"
 	"chainline/internal/service"
 )
@@ -100,11 +101,11 @@ func chanceInWords(c service.RaceCategory, u form.Units) string {
 	last := math.Inf(1)
 	for i, a := range c.Along {
 		if i > 0 && (last-a.Middle >= 0.1 || i == len(c.Along)-1) {
-			said = append(said, fmt.Sprintf("%s at %s", chanceText(a.Middle), u.Distance(a.M)))
+			said = append(said, fmt.Sprintf("%s at %s", estimate.Chance(a.Middle), u.Distance(a.M)))
 			last = a.Middle
 		} else if i == 0 {
 			last = a.Middle
 		}
 	}
-	return fmt.Sprintf("With middling shelter: %s. Low shelter ends at %s, high at %s.", strings.Join(said, ", "), chanceText(c.LowShelter), chanceText(c.TopShelter))
+	return fmt.Sprintf("With middling shelter: %s. Low shelter ends at %s, high at %s.", strings.Join(said, ", "), estimate.Chance(c.LowShelter), estimate.Chance(c.TopShelter))
 }

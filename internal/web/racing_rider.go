@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"strings"
 
+	"chainline/estimate"
 	"chainline/internal/form"
 	"chainline/internal/input"
 	"chainline/internal/service"
@@ -177,12 +178,12 @@ func newRacingField(i int, sheet service.RaceSheet, c service.RaceCategory, u fo
 		f.Shut = "Not raced: it is not open to this rider, or certainly below them."
 		return f
 	}
-	f.Chance, f.Error = chanceText(c.Chance), fmt.Sprintf("± %.0f", 100*c.ChanceSE)
-	f.Shelters = fmt.Sprintf("%s with low shelter, %s with high", chanceText(c.LowShelter), chanceText(c.TopShelter))
+	f.Chance, f.Error = estimate.Chance(c.Chance), fmt.Sprintf("± %.0f", 100*c.ChanceSE)
+	f.Shelters = fmt.Sprintf("%s with low shelter, %s with high", estimate.Chance(c.LowShelter), estimate.Chance(c.TopShelter))
 	f.Picture = racePicture(sheet, c, u)
 	for k, a := range c.Along {
 		if k%2 == 0 {
-			f.Along = append(f.Along, RacingAlong{u.Distance(a.M), chanceText(a.Low), chanceText(a.Middle), chanceText(a.High)})
+			f.Along = append(f.Along, RacingAlong{u.Distance(a.M), estimate.Chance(a.Low), estimate.Chance(a.Middle), estimate.Chance(a.High)})
 		}
 	}
 	fact := func(name string, of *service.RaceRange, show func(float64) string) {
@@ -196,13 +197,13 @@ func newRacingField(i int, sheet service.RaceSheet, c service.RaceCategory, u fo
 	fact("Whole race", c.Mean, watts)
 	fact("Finish", c.Finish, lastsWords)
 	if c.OverLimit >= 0.005 {
-		f.Facts = append(f.Facts, [2]string{"Shows more than its limit in the race itself", chanceText(c.OverLimit) + " of the races"})
+		f.Facts = append(f.Facts, [2]string{"Shows more than its limit in the race itself", estimate.Chance(c.OverLimit) + " of the races"})
 	} else {
 		f.Facts = append(f.Facts, [2]string{"Shows more than its limit in the race itself", "hardly ever"})
 	}
 	for k, m := range c.Moments {
 		f.Moments = append(f.Moments, RacingMoment{k + 1, u.Distance(m.FromM) + " to " + u.Distance(m.ToM),
-			fmt.Sprintf("%.0f W for %s on %s held the wheel; %s of those dropped are dropped here", m.Watts, lastsWords(m.Seconds), slopeWords(m.Gradient), chanceText(m.Share))})
+			fmt.Sprintf("%.0f W for %s on %s held the wheel; %s of those dropped are dropped here", m.Watts, lastsWords(m.Seconds), slopeWords(m.Gradient), estimate.Chance(m.Share))})
 	}
 	if c.Learnt > 0 {
 		f.Learnt = fmt.Sprintf("Its field is learnt from %d results.", c.Learnt)

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"chainline/estimate"
 	"chainline/internal/form"
 	"chainline/internal/render"
 	"chainline/internal/service"
@@ -171,7 +172,7 @@ func (p *RaceSheetPage) Fill(sheet service.RaceSheet, u form.Units) {
 	}
 	p.Picture = racePicture(sheet, c, u)
 	x := sheet.Start
-	p.Heroes = []RaceHero{{"Field", sheet.Enter, sheet.Sure}, {"With the front group", chanceText(c.Chance), fmt.Sprintf("of the races; %s to %s by shelter", chanceText(c.LowShelter), chanceText(c.TopShelter))},
+	p.Heroes = []RaceHero{{"Field", sheet.Enter, sheet.Sure}, {"With the front group", estimate.Chance(c.Chance), fmt.Sprintf("of the races; %s to %s by shelter", estimate.Chance(c.LowShelter), estimate.Chance(c.TopShelter))},
 		{"First five minutes", fmt.Sprintf("%.0f W", x.OpeningW), "what the front group takes"}, {"Above critical power", "for good", "the start is not above it"}}
 	if x.AffordS != nil {
 		p.Heroes[3].Value, p.Heroes[3].Note = lastsWords(*x.AffordS), fmt.Sprintf("at that, until half of what you have above it is gone; %.0f W for two minutes is the most", x.TwoMinW)

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"chainline/estimate"
 	"chainline/internal/form"
 	"chainline/internal/service"
 )
@@ -62,7 +63,7 @@ func (p *StartPage) Fill(sheet service.HandicapSheet, u form.Units) {
 		}
 		for _, x := range b.Riders {
 			riders++
-			bunch.Riders = append(bunch.Riders, StartLine{x.Name, fmt.Sprintf("%s ± %.0f", chanceText(x.Chance), 100*x.SE), clockOf(x.Arrives.Low80) + " to " + clockOf(x.Arrives.High80)})
+			bunch.Riders = append(bunch.Riders, StartLine{x.Name, fmt.Sprintf("%s ± %.0f", estimate.Chance(x.Chance), 100*x.SE), clockOf(x.Arrives.Low80) + " to " + clockOf(x.Arrives.High80)})
 		}
 		p.Bunches = append(p.Bunches, bunch)
 	}
