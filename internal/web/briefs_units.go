@@ -30,7 +30,7 @@ var (
 // inUnits is a page of a brief, or a bar card, in somebody's units. Names are
 // what people called things: they stay as they were typed.
 func inUnits(page string, u form.Units, names ...string) string {
-	if u == form.Metric {
+	if u == asFiled {
 		return page
 	}
 	miles := func(number string) string {

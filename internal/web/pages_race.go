@@ -195,8 +195,11 @@ func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs 
 	if len(checks) > 0 {
 		st.Checked = checks[0].Made
 	}
-	sheet, err := service.Ready(service.ReadyRequest{Event: "event", Now: s.now(), Starters: []service.Starter{st},
-		Open: service.Texts(map[string]string{"event": event.Text, "rider": rider.Text, "rig": rig.Text})})
+	key := courseHashOf(event.Text, rider.Text, rig.Text, s.now().Format(time.DateOnly), st.Brief.String(), st.Checked.String())
+	sheet, err := s.readySheets.of(key, func() (service.ReadySheet, error) {
+		return service.Ready(service.ReadyRequest{Event: "event", Now: s.now(), Starters: []service.Starter{st},
+			Open: service.Texts(map[string]string{"event": event.Text, "rider": rider.Text, "rig": rig.Text})})
+	})
 	if err != nil {
 		return ReadyLine{}, err
 	}

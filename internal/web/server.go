@@ -117,19 +117,20 @@ type Server struct {
 	courseCache courseCache                 // what lists of courses have reckoned
 	learnt      remembered[service.Known]   // what riders' files come to
 	scalings    remembered[service.Scaling] // what sessions are scaled by
-	riderPages  remembered[RiderPage]       // and what their pages say
-	briefJobs   briefJobs                   // briefs that are being made
-	briefBase   briefBase                   // briefs before a change, reckoned quickly
-	briefMoves  briefMoves                  // changes that are being reckoned
-	checkTapes  sync.Map                    // of checks that are ridden, by ride: *checkTape
-	startLists  startListBriefs             // briefs for all of a start list
-	works       works                       // what takes longer than a page
-	raceFaults  sync.Map                    // who could not be raced, by event: []string
-	warms       bool                        // slow pages are reckoned ahead
-	warming     atomic.Bool                 // that goes on now
-	warmWanted  atomic.Bool                 // and is wanted (once more)
-	warmed      sync.Once                   // after the start
-	preparing   atomic.Bool                 // a brief that changes are compared with is being reckoned
+	readySheets remembered[service.ReadySheet]
+	riderPages  remembered[RiderPage] // and what their pages say
+	briefJobs   briefJobs             // briefs that are being made
+	briefBase   briefBase             // briefs before a change, reckoned quickly
+	briefMoves  briefMoves            // changes that are being reckoned
+	checkTapes  sync.Map              // of checks that are ridden, by ride: *checkTape
+	startLists  startListBriefs       // briefs for all of a start list
+	works       works                 // what takes longer than a page
+	raceFaults  sync.Map              // who could not be raced, by event: []string
+	warms       bool                  // slow pages are reckoned ahead
+	warming     atomic.Bool           // that goes on now
+	warmWanted  atomic.Bool           // and is wanted (once more)
+	warmed      sync.Once             // after the start
+	preparing   atomic.Bool           // a brief that changes are compared with is being reckoned
 }
 
 // New is a server with all its routes.

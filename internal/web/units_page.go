@@ -28,7 +28,7 @@ func spokenInMetric(p Page) bool {
 func (s *Server) restated(ctx context.Context, body string, p Page, u form.Units) (string, error) {
 	head, rest, ok := strings.Cut(body, "<main")
 	main, foot, closed := strings.Cut(rest, "</main>")
-	if u == form.Metric || !ok || !closed || !spokenInMetric(p) {
+	if u == asFiled || !ok || !closed || !spokenInMetric(p) {
 		return body, nil
 	}
 	names := []string{p.base().Title}

@@ -35,7 +35,7 @@ func TestLiveViewInUnits(t *testing.T) {
 	if v.Big != "20.0" || v.Unit != "mph at the wheel" || v.Now != "Climb of 1.2 mi" {
 		t.Errorf("%q %q %q", v.Big, v.Unit, v.Now)
 	}
-	if v := web.NewRideView(ride.Setup{}, snap, form.Metric); v.Big != "32.2" || v.Unit != "km/h at the wheel" {
+	if v := web.NewRideView(ride.Setup{}, snap, form.Units(0)); v.Big != "32.2" || v.Unit != "km/h at the wheel" {
 		t.Errorf("%q %q", v.Big, v.Unit)
 	}
 }
