@@ -216,6 +216,6 @@ func (h *Host) BringUp(now time.Time, key string) error {
 		return fmt.Errorf("%s is not behind the others", m.Name)
 	}
 	h.serial++
-	m.order = Order{N: max(uint64(us), h.serial), ToM: last}
+	m.order = Order{N: max(uint64(us), h.serial, m.Sample.Brought+1), ToM: last} // above the last one done, also by a clock that was set back
 	return nil
 }

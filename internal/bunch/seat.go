@@ -51,6 +51,9 @@ const (
 	slowFor   = 1500 * time.Millisecond // slow
 	slowTrip  = 800 * time.Millisecond
 	freshSide = 0.05 // m: side by side
+
+	setBackUS  = 5_000_000       // answers do not overtake each other by as much
+	mostTracks = 2 * MostMembers // of which those that the host does not know any more are forgotten
 )
 
 // Scene is the group as a ride sees it at an instant of its own clock.
@@ -100,6 +103,11 @@ func (s *Seat) take(a Answer, sent, got time.Time) {
 	if got.After(s.heard) {
 		s.heard = got
 	}
+	if a.Sequence > s.last.Sequence && a.ClockUS < s.last.ClockUS-setBackUS {
+		// A later request has an earlier answer: the host was started anew by a
+		// clock that was set back. Its word counts from now on.
+		s.last, s.phrases, s.tracks = Answer{}, nil, map[string]*track{}
+	}
 	for _, m := range a.Members {
 		if m.Key == s.key {
 			continue
@@ -117,6 +125,7 @@ func (s *Seat) take(a Answer, sent, got time.Time) {
 			s.phrases = append(s.phrases, p)
 		}
 	}
+	s.phrases = s.phrases[max(0, len(s.phrases)-mostNew):]
 	if a.ClockUS >= s.last.ClockUS {
 		s.last = a
 		s.drop(a)
@@ -130,8 +139,9 @@ func (s *Seat) drop(a Answer) {
 	for _, m := range a.Members {
 		known[m.Key] = true
 	}
+	crowded := len(s.tracks) > mostTracks
 	for key, t := range s.tracks {
-		if !known[key] && a.ClockUS-t.last.AtUS > forgetUS && t.last.Stage == Waiting {
+		if !known[key] && key != s.key && (crowded || a.ClockUS-t.last.AtUS > forgetUS && t.last.Stage == Waiting) {
 			delete(s.tracks, key)
 		}
 	}
@@ -197,7 +207,9 @@ func (s *Seat) dots(now time.Time, us int64, me *Me) []Dot {
 			s.tracks[s.key] = own
 		}
 		if s.clock.Known() {
-			own.take(s.sample(now, *me))
+			x := s.sample(now, *me)
+			own.rewind(x.AtUS)
+			own.take(x)
 		}
 		out = append(out, Dot{Key: s.key, Name: s.name, You: true, AtM: me.M, SpeedMS: me.SpeedMS, Known: true, State: me.Stage, LateS: s.late(own.last), Extra: me.Helped})
 	}

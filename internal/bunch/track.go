@@ -42,6 +42,15 @@ func (t *track) take(s Sample) {
 	}
 }
 
+// rewind forgets what lies in the future: of one's own way, after the host's
+// clock was found to be earlier than was believed (its machine slept).
+func (t *track) rewind(us int64) {
+	for n := len(t.points); n > 0 && t.points[n-1].us > us; n-- {
+		t.points = t.points[:n-1]
+	}
+	t.last.AtUS = min(t.last.AtUS, us)
+}
+
 // thin leaves out every second of the older half.
 func (t *track) thin() {
 	half := len(t.points) / 2
@@ -77,7 +86,7 @@ func (t *track) passed(m float64, nowUS int64, nowM float64) (us int64, ok bool)
 			return b.us, b.m == m
 		}
 		a := at(i - 1)
-		if b.us-a.us > mostGapUS || b.m <= a.m {
+		if b.us < a.us-passEveryUS || b.us-a.us > mostGapUS || b.m <= a.m {
 			return 0, b.m == m && b.us >= a.us
 		}
 		return a.us + int64(float64(b.us-a.us)*(m-a.m)/(b.m-a.m)), true

@@ -74,7 +74,14 @@ func (m *Manager) Visit(ctx context.Context, address, invitation string) (*Guest
 	if math.Abs(profile.Length()-c.LengthM) > 1 {
 		return nil, problem.Bad("this program reads the group's course as %.2f km, the host's as %.2f km: they are of different versions", profile.Length()/1000, c.LengthM/1000)
 	}
-	k := keptGroup{Schema: groupSchema, ID: c.ID, Made: m.c.Now(), Guest: true, Course: c.Course, Address: at, Invitation: clean, Members: map[string]string{},
+	members, err := m.visited(c.ID, clean)
+	if err != nil {
+		return nil, err
+	}
+	if g, ok := m.Guest(c.ID); ok && g.Address() == at {
+		return g, nil // found already
+	}
+	k := keptGroup{Schema: groupSchema, ID: c.ID, Made: m.c.Now(), Guest: true, Course: c.Course, Address: at, Invitation: clean, Members: members,
 		Wish: bunch.Wish{Group: c.ID, Title: bunch.Line(c.Title, 80)}}
 	g := m.guest(k, profile, to)
 	if err := g.save(); err != nil {
@@ -82,6 +89,20 @@ func (m *Manager) Visit(ctx context.Context, address, invitation string) (*Guest
 		return nil, err
 	}
 	return g, nil
+}
+
+// visited are the secrets of this machine's rides in a group that was found
+// before: who types address and invitation again goes on with them. A group
+// of the same ID with another invitation is somebody else's.
+func (m *Manager) visited(id, invitation string) (map[string]string, error) {
+	k, err := m.loadGroup(id + guestEnding)
+	if err != nil { // none, or it cannot be read
+		return map[string]string{}, nil
+	}
+	if k.Invitation != invitation {
+		return nil, problem.Bad("this is not the group of that ID which was joined before: its host made it with another invitation")
+	}
+	return k.Members, nil
 }
 
 func (m *Manager) reach(address, invitation string) (bunch.Transport, error) {

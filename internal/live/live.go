@@ -376,6 +376,14 @@ func (m *Manager) Rides() []*Ride {
 	return out
 }
 
+// Closed tells whether the program is closing: nothing of a ride or a group
+// changes any more.
+func (m *Manager) Closed() bool {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.closed
+}
+
 // Close tells every trainer 'easy', leaves the journals to be gone on with,
 // and waits.
 func (m *Manager) Close() error {

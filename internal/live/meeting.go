@@ -66,6 +66,7 @@ func (m *Manager) HostGroup(_ context.Context, p GroupPlan) (*Meeting, error) {
 	if !ok {
 		return nil, problem.Bad("the shelter is low, middle or high, not %q", p.Strength)
 	}
+	p.Course = p.Course.Bare()
 	profile, err := p.Course.Profile()
 	if err != nil {
 		return nil, err

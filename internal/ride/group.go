@@ -52,6 +52,8 @@ const (
 	phraseEvery = 2 * time.Second
 	helpFrom    = 0.98 // share of drag at which help is said to begin, and to end
 	helpTo      = 0.995
+
+	helpEnds = "the host's help to stay with the group ends"
 )
 
 // Join has the ride ride with a group, before its first tick.
@@ -80,9 +82,11 @@ func (c *Core) takeGun() {
 		return
 	}
 	gun, at := g.scene.Gun, c.setup.StartAt
-	if at.IsZero() && c.now.Sub(gun) > gunLate {
+	// Also a gun that was still to come and is now long past: this machine slept,
+	// and nobody may be on the bike.
+	if missed := at.IsZero() || c.now.Before(at); missed && c.now.Sub(gun) > gunLate {
 		if !g.late {
-			g.late, c.setup.WaitForKey = true, false
+			g.late, c.setup.WaitForKey, c.setup.StartAt = true, false, time.Time{}
 			c.notice(AboutGroup, false, "The group left "+clockWords(c.now.Sub(gun).Seconds())+" ago. Your ride begins at the line with your first pedal stroke.")
 		}
 		return
@@ -127,6 +131,9 @@ func (c *Core) meet(dt float64) {
 	c.hearGroup()
 	c.hearLink()
 	if g.scene.Ended {
+		if g.helped {
+			c.mark("note", "group", helpEnds)
+		}
 		c.notice(AboutGroup, false, "The host has ended the group. You ride on alone.")
 		c.group = nil
 		if c.stage == Waiting {
@@ -138,7 +145,10 @@ func (c *Core) meet(dt float64) {
 // me is what the ride tells of itself.
 func (c *Core) me() bunch.Me {
 	g := c.group
-	m := bunch.Me{M: c.at, SpeedMS: c.speed, AccelMS2: g.accel, Begun: c.begun, Helped: g.helped, Phrase: g.phrase, Brought: g.orderN}
+	m := bunch.Me{M: c.at, SpeedMS: c.speed, AccelMS2: g.accel, Begun: c.begun, Helped: g.helped, Brought: g.orderN}
+	if c.now.Sub(g.said) < sayFor { // a host that was started anew would pass on old ones as new
+		m.Phrase = g.phrase
+	}
 	switch {
 	case c.follow.done:
 		m.Stage = bunch.Home
@@ -205,7 +215,7 @@ func (c *Core) helpMarks() {
 		c.notice(AboutGroup, false, "The host keeps the group together: you ride with less air drag until you are near the middle again. The recording says so.")
 	case g.helped && g.extra > helpTo:
 		g.helped = false
-		c.mark("note", "group", "the host's help to stay with the group ends")
+		c.mark("note", "group", helpEnds)
 	}
 }
 

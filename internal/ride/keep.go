@@ -32,6 +32,9 @@ func Begin(folder string, s Setup, hub *sensor.Hub) (*Kept, error) {
 	if err != nil {
 		return nil, err
 	}
+	if n := len(core.out.Records[0]); n > journal.MaxRecord {
+		return nil, fmt.Errorf("its course and plan take %d MB, more than a journal's record can hold (%d MB): the course has too many points or laps", n>>20, journal.MaxRecord>>20)
+	}
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return nil, fmt.Errorf("the folder for rides: %w", err)
 	}

@@ -135,7 +135,7 @@ func (s *Server) hostLive(w http.ResponseWriter, r *http.Request) error {
 		if _, ok := s.live.Meeting(x.ID()); !ok {
 			return companyMessage{State: "ended"}, false
 		}
-		return companyMessage{NewCompany(x.Sheet(), length, u), meetingState(x)}, true
+		return companyMessage{NewCompany(x.Sheet(), length, u), meetingState(x)}, !s.live.Closed()
 	})
 }
 

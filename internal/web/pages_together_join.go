@@ -146,7 +146,7 @@ func (s *Server) guestLive(w http.ResponseWriter, r *http.Request) error {
 		if _, ok := s.live.Guest(g.ID()); !ok {
 			return companyMessage{State: "left"}, false
 		}
-		return companyMessage{NewCompany(g.Sheet(), length, u), guestState(g)}, true
+		return companyMessage{NewCompany(g.Sheet(), length, u), guestState(g)}, !s.live.Closed()
 	})
 }
 

@@ -35,11 +35,14 @@ func raceField(name, standing string, chance float64) service.RaceCategory {
 }
 
 func raceSheet(enter, sure, reason string, chance float64) service.RaceSheet {
-	afford, gap := 183.0, 5200.0
+	afford, gap, harder := 183.0, 5200.0, "swell"
+	if enter == harder {
+		harder = "surge"
+	}
 	return service.RaceSheet{Title: "Two Mills Tuesday", Rider: "Bram Castelein", Course: "Two Mills", LengthM: 10000, AscentM: 128, Enter: enter, Sure: sure, Reason: reason,
 		Source: "crank", Unproved: "Never checked against a real race.", Profile: raceGround(),
 		Why:        []string{"In 'tide' you finish with the front group in 62 % of the simulated races (50 % with low shelter, 72 % with high).", "In 'swell' you would hang on in 14 %.", "'ebb' is below you: above its limit by 0.31 W/kg, 97 % sure by the watts of crank."},
-		Categories: []service.RaceCategory{{Name: "ebb", Standing: "above its limit by 0.31 W/kg, 97 % sure by the watts of crank", Open: true}, raceField(enter, "inside by 0.12 W/kg, 84 % sure by the watts of crank", chance), raceField("swell", "below it by 0.41 W/kg, 95 % sure by the watts of crank; 31 W more would reach it", 0.14)},
+		Categories: []service.RaceCategory{{Name: "ebb", Standing: "above its limit by 0.31 W/kg, 97 % sure by the watts of crank", Open: true}, raceField(enter, "inside by 0.12 W/kg, 84 % sure by the watts of crank", chance), raceField(harder, "below it by 0.41 W/kg, 95 % sure by the watts of crank; 31 W more would reach it", 0.14)},
 		Start:      &service.RaceStart{Category: enter, OpeningW: 274, AffordS: &afford, TwoMinW: 301, GapJ: &gap, LaunchM: 225, LaunchW: 612, LaunchS: 16, DroppedW: 225},
 		Shelter:    []service.RaceShelter{{FromM: 4500, ToM: 6600, SavedW: 74}, {FromM: 0, ToM: 1600, SavedW: 58}},
 		WarmUp: []service.RaceWarmUp{{StartS: -1560, DurationS: 360, Watts: 110, Name: "easy"}, {StartS: -1200, DurationS: 360, Watts: 165, Name: "steady"}, {StartS: -840, DurationS: 120, Watts: 235, Name: "at critical power"},
