@@ -1,6 +1,7 @@
 package course
 
 import (
+	"bytes"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -44,12 +45,28 @@ const (
 func ReadGPX(r io.Reader) (Track, error) { return readGPX(r, maxGPXPoints) }
 
 func readGPX(r io.Reader, maxPoints int) (Track, error) {
+	return (&gpxReader{maxPoints: maxPoints}).read(r)
+}
+
+// BareGPX is a GPX document with nothing but what ReadGPX reads of this one:
+// ways, places, elevations and names of tracks. Times, what a body did
+// meanwhile (in extensions), waypoints and who made it are left out. ReadGPX
+// makes the same track of both; the errors are its errors.
+func BareGPX(r io.Reader) ([]byte, error) {
+	g := &gpxReader{maxPoints: maxGPXPoints, bare: new(bytes.Buffer)}
+	if _, err := g.read(r); err != nil {
+		return nil, err
+	}
+	return g.bare.Bytes(), nil
+}
+
+func (g *gpxReader) read(r io.Reader) (Track, error) {
 	capped := &cappedReader{r: r, limit: maxGPXBytes, burst: maxGPXToken}
 	in, err := withoutMark(capped)
 	if err != nil {
 		return Track{}, err
 	}
-	g := &gpxReader{decoder: xml.NewDecoder(in), maxPoints: maxPoints}
+	g.decoder = xml.NewDecoder(in)
 	g.decoder.CharsetReader = charset
 	for {
 		capped.mark()
@@ -85,6 +102,7 @@ type gpxReader struct {
 	points    int    // of tracks and routes, at most maxPoints
 	maxPoints int
 	waypoints int
+	bare      *bytes.Buffer // takes the document anew; nil: it is only read
 }
 
 func (g *gpxReader) errorf(format string, args ...any) error {
@@ -121,8 +139,10 @@ func (g *gpxReader) take(token xml.Token) (done bool, err error) {
 			return false, g.errorf("elements are nested more than %d deep", maxGPXDepth)
 		}
 		g.path = append(g.path, t.Name.Local)
-		return false, g.open(t)
+		err = g.open(t)
+		g.copied(true)
 	case xml.EndElement:
+		g.copied(false)
 		err = g.close()
 		if len(g.path) == 1 {
 			return true, err
@@ -219,10 +239,44 @@ func (g *gpxReader) text(data []byte) {
 	}
 	if g.at("gpx", "trk", "name") && g.track.name == "" {
 		g.track.name = strings.TrimSpace(clip(string(data)))
+		g.element("name", string(data))
 	}
 	if g.at("gpx", "rte", "name") && g.route.name == "" {
 		g.route.name = strings.TrimSpace(clip(string(data)))
+		g.element("name", string(data))
 	}
+}
+
+// copied writes the tag that was opened or is about to close, where it is of a way.
+func (g *gpxReader) copied(open bool) {
+	if g.bare == nil {
+		return
+	}
+	name, number := g.path[len(g.path)-1], func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+	switch point := g.atTrackPoint() || g.atRoutePoint(); {
+	case point && open:
+		fmt.Fprintf(g.bare, `<%s lat="%s" lon="%s">`, name, number(g.point.Lat), number(g.point.Lon))
+	case point:
+		if g.elevation != "" {
+			g.element("ele", g.elevation)
+		}
+		fmt.Fprintf(g.bare, "</%s>\n", name)
+	case !g.at("gpx") && !g.at("gpx", "trk") && !g.at("gpx", "trk", "trkseg") && !g.at("gpx", "rte"):
+	case open:
+		fmt.Fprintf(g.bare, "<%s>\n", name)
+	default:
+		fmt.Fprintf(g.bare, "</%s>\n", name)
+	}
+}
+
+// element writes an element with text.
+func (g *gpxReader) element(name, text string) {
+	if g.bare == nil {
+		return
+	}
+	fmt.Fprintf(g.bare, "<%s>", name)
+	_ = xml.EscapeText(g.bare, []byte(text)) // a buffer takes everything
+	fmt.Fprintf(g.bare, "</%s>", name)
 }
 
 func (g *gpxReader) close() error {

@@ -97,6 +97,16 @@ func TestSheet(t *testing.T) {
 	}
 }
 
+// A gap that can be closed below critical power costs nothing, and is not said
+// to cost 0.0 kJ.
+func TestAGapForNothingIsSaidInWords(t *testing.T) {
+	s := Sheet{Gap: Closing{Seconds: 49, Watts: 233}}
+	s.say(capacity.Fixed(240, 20000, 1000), Outlook{})
+	if said := strings.Join(s.Lines, "\n"); strings.Contains(said, "0.0 kJ") || !strings.Contains(said, "without going above critical power: 233 W for 49 s") {
+		t.Error(said)
+	}
+}
+
 // TestAnalyticAfford: at CP + W′/T all of W′ lasts T, half of it half as long.
 func TestAnalyticAfford(t *testing.T) {
 	c := capacity.Fixed(250, 20000, 1000)

@@ -132,9 +132,12 @@ func (s *Sheet) say(c capacity.Capacity, o Outlook) {
 		}
 		add(fmt.Sprintf("Spend at km %s (%.1f %%): %s of those who are dropped are dropped here; holding the wheel took %.0f W for %s.", span(m.FromM, m.ToM), 100*m.Gradient, estimate.Chance(m.Share), m.Watts, clock(m.Seconds)), card)
 	}
-	if !math.IsInf(s.Gap.CostJ, 1) {
+	switch {
+	case s.Gap.CostJ < 50: // printed as 0.0 kJ
+		add(fmt.Sprintf("A gap of five seconds on the level can be closed without going above critical power: %.0f W for %s.", s.Gap.Watts, clock(s.Gap.Seconds)), "")
+	case !math.IsInf(s.Gap.CostJ, 1):
 		add(fmt.Sprintf("Closing a gap of five seconds on the level costs %.1f kJ, %.0f %% of your W′: %.0f W for %s.", s.Gap.CostJ/1000, 100*s.GapShare, s.Gap.Watts, clock(s.Gap.Seconds)), "")
-	} else {
+	default:
 		add("A gap of five seconds on the level is more than you can close alone: never let one open.", "let no gap open")
 	}
 	if s.Launch.FromM > 0 && o.LeftJ > 0 {

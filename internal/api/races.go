@@ -288,8 +288,13 @@ func (a *api) addResults(ctx context.Context, in *resultsInput) (*resultsCreated
 			return nil, a.failed(ctx, problem.Bad("course: there is no course %.60q; expected the ID of one that is kept", in.Course))
 		}
 	}
-	sheet, err := service.Results(ctx, service.ResultsRequest{File: in.Filename, Event: "event.yaml", Me: in.Me, Names: in.Names, Now: a.Now(),
-		Open: service.Texts(map[string]string{in.Filename: string(in.RawBody), "event.yaml": event.Text})})
+	riders, err := a.Store.Objects(ctx, store.Rider)
+	if err != nil {
+		return nil, a.failed(ctx, err)
+	}
+	me, rider := service.Called(in.Me, riders)
+	sheet, err := service.Results(ctx, service.ResultsRequest{File: in.Filename, Event: "event.yaml", Me: in.Me, Names: in.Names, Rider: me, Now: a.Now(),
+		Open: service.Texts(map[string]string{me: rider, in.Filename: string(in.RawBody), "event.yaml": event.Text})})
 	if err != nil {
 		return nil, a.computed(ctx, err)
 	}

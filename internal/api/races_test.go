@@ -114,3 +114,13 @@ func TestRaceOfAMinorHasNoWattsPerKilogram(t *testing.T) {
 		t.Errorf("%.900s", body)
 	}
 }
+
+func TestResultsOfAMinorHaveNoWattsPerKilogram(t *testing.T) {
+	c := newClient(t)
+	c.make("riders", "Young", "name: Young\nmass_kg: 55\nbirth_year: 2011\n")
+	at := "/events/" + c.make("events", "Race", raceText) + "/results?filename=race.csv&me=young"
+	body := c.do("POST", at, "name,time,w/kg\nYoung,5:30,3.11\nA,5:31,3.22\nB,5:33,3.33\nC,5:35,3.44\nD,5:40,3.55\nE,5:52,3.66\n", 201).Body.String()
+	if !strings.Contains(body, "You came 1 of 6") || strings.Contains(body, "3.11") || strings.Contains(body, "W/kg") {
+		t.Errorf("%.900s", body)
+	}
+}

@@ -168,6 +168,7 @@ func (q *groupRequest) groupCourse() (service.GroupCourse, error) {
 		}
 		*x.to = string(b)
 	}
+	g = g.Bare()
 	return g, g.Check()
 }
 

@@ -69,6 +69,8 @@ type DebriefSheet struct {
 	Debrief debrief.Debrief `json:"debrief"`
 
 	Recording *recording.Recording `json:"-"` // as it was looked at
+
+	found []recording.Change // by cleaning, those that were taken back among them
 }
 
 // debriefed is what is carried from one ride to the next.
@@ -244,9 +246,10 @@ func (d *debriefed) one(ctx context.Context, t taken) error {
 	s := DebriefSheet{Schema: DebriefSchema, File: t.file, Kind: t.kind, Number: t.number, Losses: t.losses, Cleaned: !d.q.AsRecorded, Harder: d.q.Harder}
 	rec := t.recording
 	if s.Cleaned {
-		s.Changes = recording.Suspect(rec)
+		s.found = suspects(rec)
+		s.Changes = s.found
 		if d.q.keep != nil {
-			s.Changes = slices.DeleteFunc(s.Changes, func(c recording.Change) bool { return !d.q.keep(c) })
+			s.Changes = slices.DeleteFunc(slices.Clone(s.found), func(c recording.Change) bool { return !d.q.keep(c) })
 		}
 		rec = recording.Apply(rec, s.Changes)
 	}

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"bufio"
 	"io"
 	"path"
 	"strings"
@@ -40,6 +41,19 @@ func (g GroupCourse) Check() error {
 		return problem.Bad("the group's course is longer than %d MB", mostGroupCourse>>20)
 	}
 	return nil
+}
+
+// Bare is the course as guests get it: a track that somebody recorded holds
+// when, and often heart and watts, which nobody else is shown. Of a file that
+// cannot be read nothing is left out; Profile says what is wrong with it.
+func (g GroupCourse) Bare() GroupCourse {
+	if !looksLikeXML(bufio.NewReader(strings.NewReader(g.CourseText))) {
+		return g
+	}
+	if b, err := course.BareGPX(strings.NewReader(g.CourseText)); err == nil {
+		g.CourseText = string(b)
+	}
+	return g
 }
 
 // For is a request for a rider and a rig, on the group's course and road.

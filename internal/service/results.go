@@ -139,6 +139,15 @@ func Results(ctx context.Context, q ResultsRequest) (ResultsSheet, error) {
 	if err != nil {
 		return s, err
 	}
+	if mine >= 0 && q.Rider != "" { // nobody under 18 is shown W/kg
+		rider, err := read(b, q.Rider, input.ReadRider)
+		if err != nil {
+			return s, err
+		}
+		if underAge(rider, q.Now) {
+			rows[mine].WPerKg = 0
+		}
+	}
 	s.Category = q.Category
 	if s.Category == "" && mine >= 0 {
 		s.Category = rows[mine].Category

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"chainline/debrief"
 	"chainline/internal/problem"
@@ -25,18 +26,27 @@ func (a *App) RideDebrief(ctx context.Context, rideID string) (DebriefSheet, err
 	if err != nil {
 		return DebriefSheet{}, err
 	}
+	q, t, notes, err := a.debriefRequest(ctx, k)
+	if err != nil {
+		return DebriefSheet{}, err
+	}
+	rests := []any{t.files, notes, k.Hash, k.Number, k.Said, k.RiderID, k.RigID, k.RoadID, k.CourseID, k.BriefID, q.Brief.Style, q.Brief.Today.Format(time.DateOnly)}
+	quick, err := a.quickSum(ctx, k.RiderID, rests)
+	if err != nil {
+		return DebriefSheet{}, err
+	}
+	if s, ok := a.sheets.get(k.ID, quick); ok {
+		return s, nil
+	}
 	var h history
 	if k.RiderID != "" {
 		if h, err = a.learn(ctx, k.RiderID, k.Start, k.ID, nil); err != nil {
 			return DebriefSheet{}, err
 		}
 	}
-	q, t, notes, err := a.debriefRequest(ctx, k, h)
-	if err != nil {
-		return DebriefSheet{}, err
-	}
-	of := sha256.Sum256(jsonOf([]any{t.updated, notes, k.Hash, k.Number, k.Said, k.RiderID, k.RigID, k.RoadID, k.CourseID, k.BriefID, h.efforts, h.rode, h.weighed, q.Brief.Style}))
-	if s, ok := a.sheets.get(k.ID, of); ok {
+	q.Brief.Taught = h.taught()
+	of := sha256.Sum256(jsonOf(append(rests, h.efforts, h.rode, h.weighed, h.held)))
+	if s, ok := a.sheets.again(k.ID, of, quick); ok {
 		return s, nil
 	}
 	s, err := a.sheet(ctx, k, h, q)
@@ -48,8 +58,21 @@ func (a *App) RideDebrief(ctx context.Context, rideID string) (DebriefSheet, err
 	return s, a.keepLooked(ctx, k, s)
 }
 
+// quickSum tells apart everything a debrief could rest on, and more: all rides
+// of the rider, not only those before it. It costs less than to go through them.
+func (a *App) quickSum(ctx context.Context, riderID string, rests []any) ([32]byte, error) {
+	taught := ""
+	if riderID != "" {
+		var err error
+		if taught, err = a.taughtOf(ctx, riderID); err != nil {
+			return [32]byte{}, err
+		}
+	}
+	return sha256.Sum256(jsonOf([]any{taught, rests})), nil
+}
+
 // debriefRequest is what is asked of a ride: with what is known of it.
-func (a *App) debriefRequest(ctx context.Context, k keptRide, h history) (q DebriefRequest, t texts, notes []string, err error) {
+func (a *App) debriefRequest(ctx context.Context, k keptRide) (q DebriefRequest, t texts, notes []string, err error) {
 	ids := map[store.Kind]string{store.Rider: k.RiderID, store.Rig: k.RigID, store.Road: k.RoadID, store.Course: k.CourseID}
 	q.Harder, q.Alone, q.Weighed = k.said.Harder, k.said.Alone, k.said.Weighed
 	style := ""
@@ -91,7 +114,7 @@ func (a *App) debriefRequest(ctx context.Context, k keptRide, h history) (q Debr
 	}
 	q.keep = func(c recording.Change) bool { return !slices.Contains(k.said.Undone, changeKey(c)) }
 	q.Brief = BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Road: n[store.Road], Course: n[store.Course], Event: n[store.Event], Open: t.open,
-		Today: a.c.Now(), Seed: 1, Draws: debriefDraws, Workers: a.c.Workers, Style: style, Taught: &Taught{Weighed: h.weighed, Strays: strayed(h)}}
+		Today: a.c.Now(), Seed: 1, Draws: debriefDraws, Workers: a.c.Workers, Style: style}
 	return q, t, notes, nil
 }
 
@@ -180,28 +203,49 @@ func strayed(h history) *debrief.Strays {
 	return &s
 }
 
-// sheetCache keeps the last debriefs, with the sum of what they were made from.
+// taught is what a debrief's own brief goes by beside the evidence.
+func (h history) taught() *Taught { return &Taught{Weighed: h.weighed, Strays: strayed(h)} }
+
+// sheetCache keeps the last debriefs, with the sums of what they were made from.
 type sheetCache struct {
 	mu    sync.Mutex
 	kept  map[string]cachedSheet
 	order []string // by last use
 }
 
+// cachedSheet is a debrief with the sum of exactly what it was made from, and
+// that of quickSum when it was last found to stand.
 type cachedSheet struct {
-	of    [32]byte
-	sheet DebriefSheet
+	of, quick [32]byte
+	sheet     DebriefSheet
 }
 
 // heldSheets bounds the memory: a five-hour ride takes some megabytes.
 const heldSheets = 12
 
-func (c *sheetCache) get(id string, of [32]byte) (DebriefSheet, bool) {
+// get is a ride's debrief, if nothing at all has changed since it was found to
+// stand.
+func (c *sheetCache) get(id string, quick [32]byte) (DebriefSheet, bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	x, ok := c.kept[id]
+	if !ok || x.quick != quick {
+		return DebriefSheet{}, false
+	}
+	c.use(id)
+	return x.sheet, true
+}
+
+// again is a ride's debrief, if what changed was not what it rests on.
+func (c *sheetCache) again(id string, of, quick [32]byte) (DebriefSheet, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	x, ok := c.kept[id]
 	if !ok || x.of != of {
 		return DebriefSheet{}, false
 	}
+	x.quick = quick
+	c.kept[id] = x
 	c.use(id)
 	return x.sheet, true
 }
@@ -216,7 +260,7 @@ func (c *sheetCache) put(id string, of [32]byte, s DebriefSheet) {
 	if c.kept == nil {
 		c.kept = map[string]cachedSheet{}
 	}
-	c.kept[id] = cachedSheet{of, s}
+	c.kept[id] = cachedSheet{of: of, sheet: s} // what it taught is kept after it: the quick sum is another then
 	c.use(id)
 	if len(c.order) > heldSheets {
 		delete(c.kept, c.order[0])

@@ -305,9 +305,8 @@ func suspects(r *recording.Recording) []recording.Change { return recording.Susp
 
 // texts are the files of objects by the names a request gives them.
 type texts struct {
-	names   map[store.Kind]string
-	files   map[string]string
-	updated []string // for a sum
+	names map[store.Kind]string
+	files map[string]string
 }
 
 func (a *App) texts(ctx context.Context, ids map[store.Kind]string) (texts, error) {
@@ -326,7 +325,6 @@ func (a *App) texts(ctx context.Context, ids map[store.Kind]string) (texts, erro
 		}
 		name, text := o.File()
 		t.names[kind], t.files[name] = name, text
-		t.updated = append(t.updated, id, o.Updated.String())
 	}
 	return t, nil
 }

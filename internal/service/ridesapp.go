@@ -83,21 +83,18 @@ func (a *App) ride(ctx context.Context, id string) (keptRide, error) {
 	return openRide(r), err
 }
 
-// RideChanges are what cleaning found, in the order of time.
-func (a *App) RideChanges(ctx context.Context, rideID string) ([]RideChange, error) {
-	k, err := a.ride(ctx, rideID)
-	if err != nil {
-		return nil, err
-	}
-	got, err := a.recording(k)
-	if err != nil {
-		return nil, err
+// RideChanges are what cleaning found in a ride that is kept, in the order of
+// time.
+func (s DebriefSheet) RideChanges() []RideChange {
+	made := map[string]bool{}
+	for _, c := range s.Changes {
+		made[changeKey(c)] = true
 	}
 	out := []RideChange{}
-	for i, c := range suspects(&got.Recording) {
-		out = append(out, RideChange{Change: c, Index: i, Undone: slices.Contains(k.said.Undone, changeKey(c))})
+	for i, c := range s.found {
+		out = append(out, RideChange{Change: c, Index: i, Undone: !made[changeKey(c)]})
 	}
-	return out, nil
+	return out
 }
 
 // RideOriginal is the file as it came.

@@ -131,7 +131,8 @@ func TestAChangeOfCleaningIsTakenBack(t *testing.T) {
 		}
 		return s.Debrief.Measures.Whole.MaxW
 	}
-	changes, err := a.RideChanges(t.Context(), id)
+	s, err := a.RideDebrief(t.Context(), id)
+	changes := s.RideChanges()
 	if err != nil || len(changes) != 1 || changes[0].Kind != recording.Spike || changes[0].Undone || highest() > 300 {
 		t.Fatalf("%v %+v", err, changes)
 	}

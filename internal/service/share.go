@@ -95,11 +95,11 @@ func (a *App) ShareRide(ctx context.Context, w io.Writer, rideID, version string
 			return err
 		}
 	}
-	q, _, _, err := a.debriefRequest(ctx, k, h)
+	q, _, _, err := a.debriefRequest(ctx, k)
 	if err != nil {
 		return err
 	}
-	q.Without = without
+	q.Without, q.Brief.Taught = without, h.taught()
 	original, err := a.RideOriginal(ctx, rideID)
 	if err != nil {
 		return err

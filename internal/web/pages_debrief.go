@@ -42,9 +42,7 @@ func (s *Server) showDebrief(w http.ResponseWriter, r *http.Request, status int,
 	}
 	var shape []float64
 	if sheet.Debrief.Against == nil {
-		if shape, err = s.library.RideShape(ctx, row.ID, debriefPieces); err != nil {
-			return err
-		}
+		shape = service.Shape(sheet.Recording, debriefPieces)
 	}
 	units, err := s.units(ctx)
 	if err != nil {
@@ -69,11 +67,7 @@ func (s *Server) showDebrief(w http.ResponseWriter, r *http.Request, status int,
 	if err := s.askWhose(r, p, row, typed); err != nil {
 		return err
 	}
-	changes, err := s.library.RideChanges(ctx, row.ID)
-	if err != nil {
-		return err
-	}
-	p.ListChanges(changes)
+	p.ListChanges(sheet.RideChanges())
 	p.OfferShare(at + "/share")
 	p.Outs = outsOf(row, sheet)
 	return s.show(w, r, status, p)

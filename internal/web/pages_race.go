@@ -390,6 +390,30 @@ func (s *Server) raceRide(ctx context.Context, rideID, courseID string, q *servi
 	return "", nil
 }
 
+// raceMe takes whoever of the riders kept here is called as I am in the list
+// for me, since a minor's W/kg are left out.
+func (s *Server) raceMe(ctx context.Context, q *service.ResultsRequest, files map[string]string) error {
+	if q.Rider != "" {
+		return nil
+	}
+	riders, err := s.store.Objects(ctx, store.Rider)
+	if file, text := service.Called(q.Me, riders); file != "" {
+		q.Rider, files[file] = file, text
+	}
+	return err
+}
+
+// resultsWrong is the field that a fault of a list belongs to, and what to say.
+func resultsWrong(e *problem.Error, q service.ResultsRequest) (field, says string) {
+	switch {
+	case strings.HasPrefix(e.Message, "--me"):
+		return "me", strings.TrimPrefix(e.Message, "--me: ") + "."
+	case q.Recording != "" && strings.HasPrefix(e.Message, q.Recording):
+		return "ride", "The ride" + strings.TrimPrefix(e.Message, q.Recording) + "."
+	}
+	return "file", e.Message + "."
+}
+
 func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
 	o, err := s.keptEvent(r)
 	if err != nil {
@@ -426,15 +450,12 @@ func (s *Server) addResults(w http.ResponseWriter, r *http.Request) error {
 			return again("ride", says)
 		}
 	}
+	if err := s.raceMe(r.Context(), &q, files); err != nil {
+		return err
+	}
 	sheet, err := service.Results(r.Context(), q)
 	if e, ok := errors.AsType[*problem.Error](err); ok && e.Kind == problem.Misuse {
-		if strings.HasPrefix(e.Message, "--me") {
-			return again("me", strings.TrimPrefix(e.Message, "--me: ")+".")
-		}
-		if q.Recording != "" && strings.HasPrefix(e.Message, q.Recording) {
-			return again("ride", "The ride"+strings.TrimPrefix(e.Message, q.Recording)+".")
-		}
-		return again("file", e.Message+".")
+		return again(resultsWrong(e, q))
 	}
 	if err != nil {
 		return err

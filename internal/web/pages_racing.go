@@ -60,6 +60,9 @@ const (
 	raceStarters = 40
 )
 
+// noField stands where no field is advised.
+const noField = "none"
+
 func racesBase(title string) Base { return Base{Title: title, Section: "/races"} }
 
 func (s *Server) racingRoutes() {
@@ -187,7 +190,11 @@ func (s *Server) showRacing(w http.ResponseWriter, r *http.Request, status int, 
 		p.Going = &WorkingPage{ID: x.id, Doing: x.progress()}
 	}
 	if faults, ok := s.raceFaults.Load(e.ID); ok {
-		p.Absent = faults.([]string)
+		for _, f := range faults.([]string) { // of whoever is still kept here
+			if slices.ContainsFunc(choices[store.Rider], func(o Option) bool { return strings.HasPrefix(f, o.Label+": ") }) {
+				p.Absent = append(p.Absent, f)
+			}
+		}
 	}
 	if p.Rows, err = s.racingRows(r, e, choices[store.Rider]); err != nil {
 		return err
@@ -236,7 +243,16 @@ func (p *RacingPage) Sort(fields []string) {
 	for i, g := range p.Groups {
 		p.Groups[i].Count = riderCount(1 + strings.Count(g.Names, ", "))
 	}
-	p.Says = fmt.Sprintf("%s in %s.", riderCount(len(p.Rows)), fieldCount(len(p.Groups)))
+	out := 0
+	for _, row := range p.Rows {
+		if row.Field == noField {
+			out++
+		}
+	}
+	p.Says = fmt.Sprintf("%s in %s.", riderCount(len(p.Rows)-out), fieldCount(len(p.Groups)-min(out, 1)))
+	if out > 0 {
+		p.Says += fmt.Sprintf(" For %d no field is advised.", out)
+	}
 	if steered > 0 {
 		p.Says += fmt.Sprintf(" %s steered to a friendlier field than others like them: they are new to races.", map[bool]string{true: "One is", false: fmt.Sprintf("%d are", steered)}[steered == 1])
 	}
@@ -250,6 +266,9 @@ func riderCount(n int) string {
 }
 
 func fieldCount(n int) string {
+	if n == 0 {
+		return "no field"
+	}
 	if n == 1 {
 		return "one field"
 	}
@@ -337,15 +356,17 @@ func (s *Server) racingRows(r *http.Request, e racedEvent, riders []Option) ([]R
 		if err := json.Unmarshal(f.Sheet, &sheet); err != nil {
 			return nil, err
 		}
-		row := NewRacingRow(o.Label, sheet)
-		row.Path = e.path() + "/" + o.Value
 		p, rows2, err := s.raceParts(r.Context(), e, briefAsk{Rider: f.RiderID, Rig: f.RigID, Course: f.CourseID, Road: f.RoadID, Event: e.ID})
 		if err != nil {
 			return nil, err
 		}
-		if s.raceKey(e, p, rows2) != f.Key {
+		row := NewRacingRow(o.Label, sheet)
+		if why := service.Withheld(sheet, p.files[p.names[store.Rider]], s.raceDay(e)); why != "" {
+			row = RacingRow{Name: o.Label, Field: noField, Why: why}
+		} else if s.raceKey(e, p, rows2) != f.Key {
 			row.Stale = "Something it rests on has changed since; simulate again."
 		}
+		row.Path = e.path() + "/" + o.Value
 		rows = append(rows, row)
 	}
 	return rows, nil
@@ -355,7 +376,7 @@ func (s *Server) racingRows(r *http.Request, e racedEvent, riders []Option) ([]R
 func NewRacingRow(name string, sheet service.RaceSheet) RacingRow {
 	row := RacingRow{Name: name, Field: sheet.Enter, Sure: unbroken(sheet.Sure), Why: unbroken(sheet.Reason), New: sheet.Newcomer, Sheet: sheet}
 	if row.Field == "" {
-		row.Field = "none"
+		row.Field = noField
 	}
 	if sheet.NotSure {
 		row.Close = "a close call"

@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"chainline/internal/input"
 	"chainline/internal/problem"
@@ -49,6 +50,7 @@ type startAsk struct {
 	Bunches    int               `json:"bunches,omitempty"`
 	Before     []float64         `json:"before,omitempty"`
 	Files      map[string]string `json:"files"`
+	Day        string            `json:"day,omitempty"`   // of whose capacity it is, like 2026-12-03; lists kept before this was: the day they were made
 	After      string            `json:"after,omitempty"` // the list whose arrivals led to this one
 }
 
@@ -187,6 +189,7 @@ func (s *Server) makeStart(w http.ResponseWriter, r *http.Request) error {
 	if len(errs) > 0 {
 		return s.showNewStart(w, r, http.StatusUnprocessableEntity, typed, errs)
 	}
+	a.Day = s.now().Format(time.DateOnly)
 	return s.reckonStart(w, r, a, typed["title"], nil, "/starts/new")
 }
 
@@ -285,8 +288,12 @@ func (s *Server) reckonStart(w http.ResponseWriter, r *http.Request, a startAsk,
 		if courseHashOf(text) != a.CourseHash {
 			return "", problem.Bad("the course has changed since this list was made, so arrivals cannot be read against it")
 		}
+		day, err := time.Parse(time.DateOnly, a.Day)
+		if err != nil {
+			return "", err
+		}
 		files := map[string]string{name: text}
-		q := service.GroupRequest{Names: a.Names, Courses: []string{name}, Bunches: a.Bunches, Races: startRaces, Today: s.now(), Seed: 1, Workers: s.workers,
+		q := service.GroupRequest{Names: a.Names, Courses: []string{name}, Bunches: a.Bunches, Races: startRaces, Today: day, Seed: 1, Workers: s.workers,
 			Before: a.Before, ArrivedS: arrived, Progress: say}
 		for f, text := range a.Files {
 			files[f] = text
@@ -428,6 +435,9 @@ func (s *Server) startArrivals(w http.ResponseWriter, r *http.Request) error {
 		return s.showStart(w, r, http.StatusUnprocessableEntity, typed, errs)
 	}
 	a.After = l.ID
+	if a.Day == "" {
+		a.Day = l.Made.Format(time.DateOnly)
+	}
 	title := l.Title
 	if !strings.HasSuffix(title, ", next time") {
 		title += ", next time"

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"time"
 
 	"chainline/internal/problem"
 	"chainline/internal/service"
@@ -95,7 +96,11 @@ func (s *Server) raceOne(ctx context.Context, e racedEvent, a briefAsk, say func
 	if err != nil {
 		return err
 	}
-	return s.store.PutForecast(ctx, store.Forecast{EventID: e.ID, RiderID: a.Rider, RigID: a.Rig, CourseID: a.Course, RoadID: a.Road, Key: key, Sheet: text})
+	err = s.store.PutForecast(ctx, store.Forecast{EventID: e.ID, RiderID: a.Rider, RigID: a.Rig, CourseID: a.Course, RoadID: a.Road, Key: key, Sheet: text})
+	if errors.Is(err, store.ErrNotFound) { // the others are raced all the same
+		return problem.Bad("something that was chosen was deleted meanwhile")
+	}
+	return err
 }
 
 // raceParts are the texts that a forecast is made from, and the results of
@@ -113,15 +118,19 @@ func (s *Server) raceParts(ctx context.Context, e racedEvent, a briefAsk) (brief
 	return p, rows, err
 }
 
+// raceDay is the day of the race, today if the event has none.
+func (s *Server) raceDay(e racedEvent) time.Time {
+	if e.file.Start.Known {
+		return e.file.Start.Value
+	}
+	return s.now()
+}
+
 // raceKey tells apart everything that leads to another forecast.
 func (s *Server) raceKey(e racedEvent, p briefParts, rows []service.ResultRow) string {
-	day := s.now().Format("2006-01-02")
-	if e.file.Start.Known { // only the day of the race counts then
-		day = e.file.Start.Value.Format("2006-01-02")
-	}
 	learnt, err := json.Marshal(rows)
 	if err != nil {
 		panic(err) // numbers and strings only
 	}
-	return courseHashOf(p.key(day), string(learnt), fmt.Sprint("races 1 ", raceRaces, " ", raceStarters))
+	return courseHashOf(p.key(s.raceDay(e).Format("2006-01-02")), string(learnt), fmt.Sprint("races 1 ", raceRaces, " ", raceStarters))
 }

@@ -108,14 +108,13 @@ func (s *Server) showRacingRider(w http.ResponseWriter, r *http.Request, status 
 	}
 	p := &RacingRiderPage{Base: racesBase("Which field? " + x.rider.Name), When: x.when(datesOf(r)), Path: x.path(), Back: x.racedEvent.path()}
 	if x.found {
-		p.Fill(x.sheet, x.limits(), u)
-		a := briefAsk{Rider: x.last.RiderID, Rig: x.last.RigID, Course: x.last.CourseID, Road: x.last.RoadID, Event: x.ID}
-		parts, rows, err := s.raceParts(r.Context(), x.racedEvent, a)
-		if err != nil {
-			return err
-		}
-		if s.raceKey(x.racedEvent, parts, rows) != x.last.Key {
-			p.Stale = "Something this rests on has changed since. Simulate again to see what it is now."
+		if why := s.withheld(x); why != "" {
+			p.Absent = append(p.Absent, why)
+		} else {
+			p.Fill(x.sheet, s.limitsFor(x), u)
+			if p.Stale, err = s.staleRace(r, x); err != nil {
+				return err
+			}
 		}
 	}
 	if going := s.works.on(x.about()); going != nil {
@@ -140,6 +139,30 @@ func (s *Server) showRacingRider(w http.ResponseWriter, r *http.Request, status 
 	}
 	p.Asks(choices, values, errs)
 	return s.show(w, r, status, p)
+}
+
+// withheld is why the kept forecast may not be shown any more; empty if it may.
+func (s *Server) withheld(x racedRider) string {
+	return service.Withheld(x.sheet, x.rider.Text, s.raceDay(x.racedEvent))
+}
+
+// limitsFor are the limits as this rider is shown them: nobody under 18 is
+// shown W/kg, and how far they are inside stands in watts.
+func (s *Server) limitsFor(x racedRider) map[string]string {
+	if service.Minor(x.rider.Text, s.raceDay(x.racedEvent)) {
+		return nil
+	}
+	return x.limits()
+}
+
+// staleRace says that a kept forecast rests on what has changed since.
+func (s *Server) staleRace(r *http.Request, x racedRider) (string, error) {
+	a := briefAsk{Rider: x.last.RiderID, Rig: x.last.RigID, Course: x.last.CourseID, Road: x.last.RoadID, Event: x.ID}
+	parts, rows, err := s.raceParts(r.Context(), x.racedEvent, a)
+	if err != nil || s.raceKey(x.racedEvent, parts, rows) == x.last.Key {
+		return "", err
+	}
+	return "Something this rests on has changed since. Simulate again to see what it is now.", nil
 }
 
 // Asks asks on what and where.

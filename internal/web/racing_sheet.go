@@ -72,7 +72,7 @@ func (s *Server) raceSheetPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if x.sheet.Start == nil {
+	if x.apart().Says != "" || x.sheet.Start == nil || s.withheld(x) != "" {
 		return s.see(w, r, x.path(), "Simulate the races first; the sheet is made from them.")
 	}
 	u, err := s.units(r.Context())
@@ -87,6 +87,9 @@ func (s *Server) raceSheetPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	p := &RaceSheetPage{Base: racesBase(x.Name + ": " + x.rider.Name), Name: x.Name, Back: x.path(), Card: x.path() + "/card"}
 	p.Fill(x.sheet, u)
+	if p.Stale, err = s.staleRace(r, x); err != nil {
+		return err
+	}
 	var gun time.Time
 	if x.file.Start.Known && x.file.HasClock {
 		gun = x.file.Start.Value.In(loc)
@@ -173,9 +176,9 @@ func (p *RaceSheetPage) Fill(sheet service.RaceSheet, u form.Units) {
 	p.Picture = racePicture(sheet, c, u)
 	x := sheet.Start
 	p.Heroes = []RaceHero{{"Field", sheet.Enter, sheet.Sure}, {"With the front group", estimate.Chance(c.Chance), fmt.Sprintf("of the races; %s to %s by shelter", estimate.Chance(c.LowShelter), estimate.Chance(c.TopShelter))},
-		{"First five minutes", fmt.Sprintf("%.0f W", x.OpeningW), "what the front group takes"}, {"Above critical power", "for good", "the start is not above it"}}
+		{"First five minutes", fmt.Sprintf("%.0f W", x.OpeningW), "what the front group takes"}, {"You can hold that", "for good", "the start is not above your critical power"}}
 	if x.AffordS != nil {
-		p.Heroes[3].Value, p.Heroes[3].Note = lastsWords(*x.AffordS), fmt.Sprintf("at that, until half of what you have above it is gone; %.0f W for two minutes is the most", x.TwoMinW)
+		p.Heroes[3].Name, p.Heroes[3].Value, p.Heroes[3].Note = "Above critical power", lastsWords(*x.AffordS), fmt.Sprintf("at that, until half of what you have above it is gone; %.0f W for two minutes is the most", x.TwoMinW)
 	}
 	p.Start = []string{startWords(*x)}
 	for _, h := range sheet.Shelter {
@@ -189,7 +192,10 @@ func (p *RaceSheetPage) Fill(sheet service.RaceSheet, u form.Units) {
 		p.Spend = append(p.Spend, fmt.Sprintf("There at the end? Go %s before the line: %.0f W for %s.", u.Elevation(x.LaunchM), x.LaunchW, lastsWords(x.LaunchS)))
 	}
 	p.Gap = []string{"A gap of five seconds on the level is more than you can close alone: never let one open."}
-	if x.GapJ != nil {
+	switch {
+	case x.GapJ != nil && *x.GapJ < 50: // shown as 0.0 kJ
+		p.Gap = []string{"A gap of five seconds on the level can be closed without going above critical power."}
+	case x.GapJ != nil:
 		p.Gap = []string{fmt.Sprintf("Closing a gap of five seconds on the level costs %.1f kJ of what you have above critical power.", *x.GapJ/1000)}
 	}
 	p.Dropped = []string{fmt.Sprintf("%.0f W, and take the next wheels that come.", x.DroppedW)}
@@ -265,7 +271,7 @@ func (s *Server) raceCard(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	lines := RaceCardLines(x.sheet, u)
-	if lines == nil {
+	if lines == nil || x.apart().Says != "" || s.withheld(x) != "" {
 		return s.see(w, r, x.path(), "Simulate the races first; the card is made from them.")
 	}
 	var card bytes.Buffer

@@ -115,6 +115,12 @@ func corridorSVG(s session.Scaled, critical float64) template.HTML {
 		wide, high, over.String(), back.String(), y(critical), wide, over.String(), under.String()))
 }
 
+// scalingKey tells apart what leads to another scaling.
+func (s *Server) scalingKey(parts briefParts) string {
+	n := parts.names
+	return s.learntKey(parts.files[n[store.Rider]], parts.files[n[store.Rig]]) + parts.taught.Sum()
+}
+
 // scaling is what sessions are scaled by for a rider on a rig, if both are
 // there and can be read.
 func (s *Server) scaling(ctx context.Context, rider, rig string) (service.Scaling, briefParts, error) {
@@ -123,7 +129,7 @@ func (s *Server) scaling(ctx context.Context, rider, rig string) (service.Scalin
 		return service.Scaling{}, parts, err
 	}
 	n := parts.names
-	scaling, err := s.scalings.of(s.learntKey(parts.files[n[store.Rider]], parts.files[n[store.Rig]])+parts.taught.Sum(), func() (service.Scaling, error) {
+	scaling, err := s.scalings.of(s.scalingKey(parts), func() (service.Scaling, error) {
 		return service.ScalingOf(service.RideRequest{Brief: service.BriefRequest{Rider: n[store.Rider], Rig: n[store.Rig], Today: s.now(), Seed: 1,
 			Workers: s.workers, Taught: parts.taught, Open: service.Texts(parts.files)}})
 	})
@@ -147,7 +153,13 @@ func (s *Server) preview(ctx context.Context, p *RideChoosePage, values map[stri
 	if err == nil {
 		view = &scaling.View
 	}
-	p.Library(values, view, scaling.Screened, url.Values{"rider": {rider}, "rig": {rig}, "devices": {values["devices"]}, "way": {values["way"]}})
+	var cards []RideCard
+	if view == nil {
+		cards = sessionCards(nil, scaling.Screened)
+	} else {
+		cards, _ = s.cards.of(s.scalingKey(parts), func() ([]RideCard, error) { return sessionCards(view, scaling.Screened), nil })
+	}
+	p.list(cards, values, url.Values{"rider": {rider}, "rig": {rig}, "devices": {values["devices"]}, "way": {values["way"]}})
 	v := &RidePreview{}
 	p.Preview = v
 	if err != nil {
@@ -225,11 +237,23 @@ func (p briefParts) nameOf(kind store.Kind) string {
 // Library fills in the sessions there are, scaled if there is somebody to
 // scale them to.
 func (p *RideChoosePage) Library(values map[string]string, view *session.View, screened capacity.Screened, more url.Values) {
+	p.list(sessionCards(view, screened), values, more)
+}
+
+// sessionCards are the sessions there are, for a rider.
+func sessionCards(view *session.View, screened capacity.Screened) (all []RideCard) {
 	for _, x := range session.Library() {
 		c, _ := NewRideCard(x.Session(), view, screened)
-		c.Warnings = nil // said of the one that is chosen
-		c.ID, c.Path = x.ID, "/ride?what=session&session="+x.ID+"&"+more.Encode()
-		c.Chosen = values["what"] == "session" && values["session"] == x.ID
+		c.ID, c.Warnings = x.ID, nil // they are said of the one that is chosen
+		all = append(all, c)
+	}
+	return all
+}
+
+func (p *RideChoosePage) list(cards []RideCard, values map[string]string, more url.Values) {
+	for _, c := range cards {
+		c.Path = "/ride?what=session&session=" + c.ID + "&" + more.Encode()
+		c.Chosen = values["what"] == "session" && values["session"] == c.ID
 		p.Sessions = append(p.Sessions, c)
 	}
 }

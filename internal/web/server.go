@@ -117,6 +117,7 @@ type Server struct {
 	courseCache courseCache                 // what lists of courses have reckoned
 	learnt      remembered[service.Known]   // what riders' files come to
 	scalings    remembered[service.Scaling] // what sessions are scaled by
+	cards       remembered[[]RideCard]      // sessions, for a rider on a rig
 	readySheets remembered[service.ReadySheet]
 	riderPages  remembered[RiderPage] // and what their pages say
 	briefJobs   briefJobs             // briefs that are being made

@@ -89,6 +89,7 @@ func (s *Server) slowPages(ctx context.Context) []string {
 	paths = append(paths, "/ride", "/rides")
 	add(store.Event, "/events/", "/ready")
 	if s.library != nil {
+		paths = append(paths, "/coach")
 		if rows, err := s.library.Rides(ctx, "", service.RideFilter{}); err == nil {
 			for _, row := range rows[:min(len(rows), warmRides)] { // the newest first
 				paths = append(paths, "/rides/"+row.ID)
