@@ -99,7 +99,8 @@ func (m *Manager) loadGroup(name string) (keptGroup, error) {
 }
 
 // TakeUpGroups has groups that were hosted here before the program was started
-// anew go on, at the same address with the same invitation. What cannot be
+// anew go on, at the same address with the same invitation, and deletes what is
+// too old to be taken up: invitations and other people's courses. What cannot be
 // taken up is said in the log.
 func (m *Manager) TakeUpGroups() error {
 	entries, err := os.ReadDir(m.groupFolder())
@@ -110,7 +111,7 @@ func (m *Manager) TakeUpGroups() error {
 		return err
 	}
 	for _, e := range entries {
-		if !strings.HasSuffix(e.Name(), groupEnding) {
+		if !strings.HasSuffix(e.Name(), groupEnding) && !strings.HasSuffix(e.Name(), guestEnding) {
 			continue
 		}
 		k, err := m.loadGroup(e.Name())
@@ -118,7 +119,13 @@ func (m *Manager) TakeUpGroups() error {
 			m.c.Log.Warn("a group's file cannot be read and is left alone", "file", e.Name(), "error", err)
 			continue
 		}
-		if k.Wish.Ended || m.c.Now().Sub(k.Made) > groupLasts {
+		if m.c.Now().Sub(k.Made) > groupLasts {
+			if err := os.Remove(filepath.Join(m.groupFolder(), e.Name())); err != nil {
+				m.c.Log.Warn("a group's old file cannot be deleted", "file", e.Name(), "error", err)
+			}
+			continue
+		}
+		if k.Guest || k.Wish.Ended {
 			continue
 		}
 		x, err := m.takeUp(k)

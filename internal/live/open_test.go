@@ -1,6 +1,7 @@
 package live_test
 
 import (
+	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
@@ -107,6 +108,14 @@ func TestOpenedAgainAtTheSameAddress(t *testing.T) {
 	defer last.Close()
 	if err := last.TakeUpGroups(); err != nil || len(last.Meetings()) != 0 {
 		t.Errorf("%v, %d groups", err, len(last.Meetings()))
+	}
+	later := live.New(live.Config{Folder: folder, Now: func() time.Time { return time.Now().Add(25 * time.Hour) }, Log: slog.New(slog.DiscardHandler)})
+	defer later.Close()
+	if err := later.TakeUpGroups(); err != nil {
+		t.Fatal(err)
+	}
+	if files, _ := filepath.Glob(filepath.Join(folder, "groups", "*")); len(files) != 0 {
+		t.Errorf("a day later %v are left", files)
 	}
 }
 
