@@ -12,6 +12,8 @@ import (
 
 	"chainline/internal/problem"
 	"chainline/internal/ride"
+
+	"chainline/internal/live"
 )
 
 // TestOpenedAgainAtTheSameAddress: over real sockets, a guest finds the group,
