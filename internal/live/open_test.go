@@ -10,10 +10,9 @@ import (
 	"testing"
 	"time"
 
+	"chainline/internal/live"
 	"chainline/internal/problem"
 	"chainline/internal/ride"
-
-	"chainline/internal/live"
 )
 
 // TestOpenedAgainAtTheSameAddress: over real sockets, a guest finds the group,
