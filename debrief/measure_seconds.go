@@ -15,6 +15,7 @@ import (
 type seconds struct {
 	paused                                                  []bool
 	watts, heart, cadence, position, altitude, speed, asked []float64
+	brought                                                 []float64 // m of position so far that a group's host gave
 }
 
 // longest is the longest ride that is measured, s: as long as a recording may
@@ -41,7 +42,8 @@ func read(r *recording.Recording, source string) (*seconds, error) {
 		return slices.Repeat([]float64{math.NaN()}, n)
 	}
 	s := &seconds{paused: t.Paused, watts: column(recording.Power), heart: column(recording.HeartRate), cadence: column(recording.Cadence),
-		position: column(recording.Position), altitude: column(recording.Altitude), speed: column(recording.Speed), asked: column(recording.Target)}
+		position: column(recording.Position), altitude: column(recording.Altitude), speed: column(recording.Speed), asked: column(recording.Target),
+		brought: column(recording.Brought)}
 	if source != "" {
 		if s.watts = named(t, source); s.watts == nil {
 			return nil, fmt.Errorf("power: there is no source %q", source)
@@ -70,6 +72,14 @@ func (s *seconds) mend() {
 	within(s.cadence, 0, 400)
 	within(s.position, 0, 1e7)
 	within(s.altitude, -1e4, 1e4)
+	within(s.brought, 0, 1e7)
+	given := 0.0
+	for i, m := range s.brought {
+		if !math.IsNaN(m) {
+			given = m
+		}
+		s.brought[i] = given
+	}
 	last := math.NaN()
 	for i, m := range s.position {
 		if math.IsNaN(m) || m < last {
@@ -152,7 +162,7 @@ func (s *seconds) stretch(name string, from, to int, mass float64) Stretch {
 	if to > from {
 		begin := s.placeAt(from)
 		out.FromM, out.ToM = known(begin), known(s.position[to-1])
-		out.Speed = known((s.position[to-1] - begin) / out.MovingS)
+		out.Speed = known((s.position[to-1] - begin - s.given(from, to)) / out.MovingS)
 	}
 	out.AscentM = s.ascent(from, to)
 	return out
@@ -169,13 +179,24 @@ func (s *seconds) placeAt(i int) float64 {
 	return 0
 }
 
+// given is how far one was brought up within the seconds from … to−1.
+func (s *seconds) given(from, to int) float64 {
+	before := 0.0
+	if from > 0 {
+		before = s.brought[from-1]
+	}
+	return s.brought[to-1] - before
+}
+
 func (s *seconds) ascent(from, to int) float64 {
-	up, last := 0.0, math.NaN()
-	for _, z := range s.altitude[from:to] {
+	up, last, at := 0.0, math.NaN(), from
+	for i := from; i < to; i++ {
+		z := s.altitude[i]
 		if math.IsNaN(z) {
 			continue
 		}
-		if z > last {
+		ridden := s.given(at, i+1) == 0
+		if at = i + 1; z > last && ridden {
 			up += z - last
 		}
 		last = z
@@ -239,7 +260,7 @@ func (s *seconds) climbs(p course.Profile, mass float64) []Stretch {
 	for _, c := range course.Climbs(p) {
 		from, ok1 := s.passes(c.Start)
 		to, ok2 := s.passes(c.Start + c.Length)
-		if !ok1 || !ok2 || to <= from {
+		if !ok1 || !ok2 || to <= from || s.given(from, to) > 0 {
 			continue
 		}
 		x := s.stretch(fmt.Sprintf("climb of %.1f km at %.1f %%", c.Length/1000, 100*c.Mean), from, to, mass)

@@ -17,7 +17,7 @@ func record(t *testing.T, channels map[recording.Quantity][]float64, marks ...re
 	for q, values := range channels {
 		for i, v := range values {
 			at := float64(i)
-			if q == recording.Position || q == recording.Altitude {
+			if q == recording.Position || q == recording.Altitude || q == recording.Brought {
 				at++ // a state is that of the second's end
 			}
 			if math.IsNaN(v) {

@@ -1,6 +1,9 @@
 package recording
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // Totals is what a stretch of a recording comes to. NaN: not known.
 type Totals struct {
@@ -100,7 +103,7 @@ func (k *reckoner) totals(from, to float64) Totals {
 		}
 	}
 	t.DistanceM = k.pos.last(to) - k.pos.last(from) - (k.brought.upTo(to) - k.brought.upTo(from))
-	t.AscentM = k.alti.ascent(from, to)
+	t.AscentM = k.alti.ascent(from, to, &k.brought)
 	return t
 }
 
@@ -168,19 +171,21 @@ func (c *Channel) last(seconds float64) float64 {
 // upTo is the last value at or before an instant, 0 before the first: of what
 // is counted from nothing.
 func (c *Channel) upTo(seconds float64) float64 {
-	if len(c.Seconds) == 0 || c.Seconds[0] > seconds {
+	i := sort.Search(len(c.Seconds), func(i int) bool { return c.Seconds[i] > seconds })
+	if i == 0 {
 		return 0
 	}
-	return c.last(seconds)
+	return c.Values[i-1]
 }
 
-func (c *Channel) ascent(from, to float64) float64 {
+// ascent is what was climbed, without what one was brought up.
+func (c *Channel) ascent(from, to float64, brought *Channel) float64 {
 	if len(c.Values) == 0 {
 		return math.NaN()
 	}
 	up := 0.0
 	for i := 1; i < len(c.Values); i++ {
-		if c.Seconds[i] > from && c.Seconds[i] <= to {
+		if c.Seconds[i] > from && c.Seconds[i] <= to && brought.upTo(c.Seconds[i]) == brought.upTo(c.Seconds[i-1]) {
 			up += max(0, c.Values[i]-c.Values[i-1])
 		}
 	}

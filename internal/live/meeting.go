@@ -49,6 +49,7 @@ type Meeting struct {
 	host    *bunch.Host
 	profile course.Profile
 	looker  *bunch.Near
+	opening sync.Mutex // one listener, whoever asks at the same time
 
 	mu     sync.Mutex
 	kept   keptGroup
@@ -228,6 +229,8 @@ func (x *Meeting) Open(address string) (Invited, error) {
 	if _, _, err := net.SplitHostPort(at); err != nil {
 		return Invited{}, problem.Bad("the group's address: found %q; expected an address of this machine, like 192.0.2.7:%s", bunch.Line(address, 60), wire.UsualPort)
 	}
+	x.opening.Lock()
+	defer x.opening.Unlock()
 	x.Shut()
 	if x.Ended() {
 		return Invited{}, problem.Bad("that group has ended")

@@ -1,9 +1,11 @@
 package live_test
 
 import (
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -105,5 +107,37 @@ func TestOpenedAgainAtTheSameAddress(t *testing.T) {
 	defer last.Close()
 	if err := last.TakeUpGroups(); err != nil || len(last.Meetings()) != 0 {
 		t.Errorf("%v, %d groups", err, len(last.Meetings()))
+	}
+}
+
+// TestOpenedTwiceAtOnce: of two who open a group at the same time one listener
+// is left, and none once it is shut.
+func TestOpenedTwiceAtOnce(t *testing.T) {
+	m := manager(t, t.TempDir())
+	defer m.Close()
+	x, err := m.HostGroup(t.Context(), hillyPlan("Twice"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var mu sync.Mutex
+	var all []string
+	var wait sync.WaitGroup
+	for range 6 {
+		wait.Go(func() {
+			in, err := x.Open("127.0.0.1:0")
+			mu.Lock()
+			defer mu.Unlock()
+			if all = append(all, in.Address); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	wait.Wait()
+	x.Shut()
+	for _, at := range all {
+		if c, err := net.DialTimeout("tcp", at, time.Second); err == nil {
+			c.Close()
+			t.Errorf("%s still listens", at)
+		}
 	}
 }

@@ -36,6 +36,7 @@ type rideFacts struct {
 	MeanW       float64 `json:"mean_w,omitempty"`
 	EquivalentW float64 `json:"equivalent_w,omitempty"`
 	MeanHeart   float64 `json:"mean_heart,omitempty"`
+	GroupS      float64 `json:"group_s,omitempty"` // in a live group
 	Changes     int     `json:"changes,omitempty"` // of cleaning, that are made
 }
 
@@ -73,9 +74,10 @@ func factsOf(rec *recording.Recording, kind string, losses, undone []string) (ri
 	}
 	_, dated := dayOf(rec)
 	w := g.Whole
+	company, _ := rec.Company()
 	return rideFacts{Title: problem.OneLine(rec.Title), Sport: rec.Sport, Kind: kind, Zone: rec.ZoneSeconds, Dated: dated, Indoors: whereOf(rec) == "indoor",
 		Whole: rec.Whole, Losses: losses, Power: g.Best != nil, MovingS: w.MovingS, KnownS: w.KnownS, Metres: w.ToM, WorkJ: w.WorkJ,
-		MeanW: w.MeanW, EquivalentW: w.EquivalentW, MeanHeart: w.MeanHeart, Changes: len(changes)}, g.Best, nil
+		MeanW: w.MeanW, EquivalentW: w.EquivalentW, MeanHeart: w.MeanHeart, GroupS: company.Seconds, Changes: len(changes)}, g.Best, nil
 }
 
 // startOf is when a recording began; one without a date begins in 1970.
@@ -166,7 +168,7 @@ func (k keptRide) row() RideRow {
 	r := RideRow{ID: k.ID, RiderID: k.RiderID, RigID: k.RigID, RoadID: k.RoadID, CourseID: k.CourseID, BriefID: k.BriefID, Title: f.Title,
 		Start: k.Start.In(time.FixedZone("", f.Zone)), Dated: f.Dated, File: k.Filename, Kind: f.Kind, Live: k.Live, Bench: f.Bench, Indoors: f.Indoors, Sport: f.Sport,
 		Seconds: f.MovingS, Metres: f.Metres, Kilojoules: f.WorkJ / 1000, MeanWatts: f.MeanW, EquivalentWatts: f.EquivalentW, MeanHeart: f.MeanHeart,
-		Answer: k.said.Harder, Weighed: k.said.Weighed, Alone: k.said.Alone, CleanedChanges: f.Changes, Undone: len(k.said.Undone), Repeats: k.Repeats, Left: k.said.Left}
+		Answer: k.said.Harder, Weighed: k.said.Weighed, Alone: k.said.Alone, GroupS: f.GroupS, CleanedChanges: f.Changes, Undone: len(k.said.Undone), Repeats: k.Repeats, Left: k.said.Left}
 	if k.known && k.learnt.Threshold != nil {
 		load := k.learnt.Load
 		r.Load, r.Share = &load, f.EquivalentW/k.learnt.Threshold.Mean

@@ -67,6 +67,7 @@ type RideRow struct {
 	Answer         string      `json:"could_have_gone_harder,omitempty"` // no, little, much
 	Weighed        *[3]float64 `json:"weighed,omitempty"`                // kg before, kg after, l drunk
 	Alone          bool        `json:"alone,omitempty"`
+	GroupS         float64     `json:"group_s,omitempty"`  // among others of a live group
 	CleanedChanges int         `json:"cleaned_changes"`    // that are made
 	Undone         int         `json:"undone,omitempty"`   // changes that were taken back
 	Repeats        string      `json:"repeats,omitempty"`  // ID of the ride that this is another device's recording of

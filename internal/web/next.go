@@ -63,6 +63,7 @@ type nextView struct {
 	wasChecked bool
 
 	taught *service.Taught // by rides that are kept
+	ridden riddenFirst     // of a newcomer
 }
 
 // look gathers what there is, for a rider that was chosen or stands to reason.
@@ -93,6 +94,13 @@ func (s *Server) look(ctx context.Context, chosen string) (v nextView, err error
 	}
 	v.chooseRig()
 	v.taught = s.taught(ctx, v.rider.ID)
+	if s.library != nil && v.file.Level == "new" {
+		rows, err := s.library.Rides(ctx, v.rider.ID, service.RideFilter{})
+		if err != nil {
+			return v, err
+		}
+		v.ridden = riddenFirstOf(rows)
+	}
 	if v.rig != nil {
 		all, err := s.store.RigChecks(ctx, v.rig.ID)
 		if err != nil {
@@ -244,33 +252,39 @@ func (v nextView) firstRides() []NextRide {
 	}
 	today := time.Date(v.now.Year(), v.now.Month(), v.now.Day(), 0, 0, 0, 0, time.UTC)
 	path, link := "/riders/"+v.rider.ID+"/evidence/new", "Enter what came of it"
-	easy, didEasy := v.latest("heart_rate", "talk")
-	test, didTest := v.latest("talk", "test", "threshold")
-	easyDay, after := today, today
-	if didEasy {
-		after = easy
+	easy, test, group := v.ridden.easy, v.ridden.test, v.ridden.group
+	if day, typed := v.latest("heart_rate", "talk"); typed {
+		easy.add(day)
+	}
+	if day, typed := v.latest("talk", "test", "threshold"); typed {
+		test.add(day)
+	}
+	after := today
+	if easy.did {
+		after = easy.day
 	}
 	testDay := later(today, after.AddDate(0, 0, daysToTest))
-	if after = testDay; didTest {
-		after = test
+	if after = testDay; test.did {
+		after = test.day
 	}
 	groupDay := later(today, after.AddDate(0, 0, daysToGroup))
 	all := []NextRide{
-		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: v.rideDay(didEasy, easy, easyDay, today)},
+		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: v.rideDay(easy.did, easy.day, today, today)},
 		{Name: "A check of the rig", Why: "Whether its numbers can be trusted: half an hour of easy riding, one instruction at a time.", Path: v.checkPath(), Link: "Check the rig", When: v.rideDay(v.wasChecked, v.checked, today, today)},
-		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: v.rideDay(didTest, test, testDay, today)},
-		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: v.rideDay(false, today, groupDay, today)},
+		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: v.rideDay(test.did, test.day, testDay, today)},
+		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: v.rideDay(group.did, group.day, groupDay, today)},
 	}
-	if v.group != nil && !v.group.start.Before(testDay) {
+	if v.group != nil && !group.did && !v.group.start.Before(testDay) {
 		all[3].When, all[3].Why = v.group.row.When, v.group.row.Name+". Start at the back, and let those go who go."
 	}
 	if v.file.EasyOnly {
-		all[2].State, all[3].State = "later", "later"
-		for i := range all[2:] {
-			all[2+i].When, all[2+i].Path, all[2+i].Why = "", "", "By the health questions only easy riding is right for now."
+		for i, did := range []bool{test.did, group.did} {
+			if r := &all[2+i]; !did {
+				r.State, r.When, r.Path, r.Why = "later", "", "", "By the health questions only easy riding is right for now."
+			}
 		}
 	}
-	return markRides(all, []bool{didEasy, v.wasChecked, didTest, false})
+	return markRides(all, []bool{easy.did, v.wasChecked, test.did, group.did})
 }
 
 func markRides(all []NextRide, did []bool) []NextRide {

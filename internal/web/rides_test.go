@@ -46,6 +46,12 @@ func rideTable(daysAgo int, hard float64) string {
 // rideSite is a site with a library of rides, the racer and her rig.
 func rideSite(t *testing.T) *site {
 	t.Helper()
+	v, _ := rideSiteOf(t)
+	return v
+}
+
+func rideSiteOf(t *testing.T) (*site, *store.Store) {
+	t.Helper()
 	dir := t.TempDir()
 	db, err := store.Open(t.Context(), dir)
 	if err != nil {
@@ -75,7 +81,7 @@ func rideSite(t *testing.T) *site {
 	v.client = v.Client()
 	v.client.Jar, _ = cookiejar.New(nil)
 	v.client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
-	return v
+	return v, db
 }
 
 // send posts a form of files and fields.

@@ -360,3 +360,22 @@ func TestGuestJoins(t *testing.T) {
 		t.Errorf("left and still there: %d", status)
 	}
 }
+
+// An open page of a group does not keep a program that closes waiting.
+func TestGroupPageEndsWithTheProgram(t *testing.T) {
+	t.Parallel()
+	v, _, rides := checkSite(t)
+	_, h, _ := v.sendRig(t, "/together", map[string]string{"course": "c1", "title": "Late", "strength": "high"})
+	r, err := v.client.Get(v.URL + h.Get("Location") + "/live")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	go rides.Close()
+	stuck := time.AfterFunc(20*time.Second, func() { r.Body.Close() })
+	for lines := bufio.NewScanner(r.Body); lines.Scan(); {
+	}
+	if !stuck.Stop() {
+		t.Error("it is still being written to")
+	}
+}
