@@ -3,18 +3,21 @@ package render
 import (
 	"html/template"
 	"math"
-	"strconv"
 	"time"
 
 	"chainline/debrief"
 )
+
+// DayWords writes a day without its year in few letters, such as '2 Jan', the
+// way its reader has it.
+type DayWords func(time.Time) string
 
 // dayOf is a day counted from 1970-01-01.
 func dayOf(n int) time.Time { return time.Unix(int64(n)*86400, 0).UTC() }
 
 // ResponsePicture draws fitness, fatigue and net response, each with its band
 // over the days, one below the other.
-func ResponsePicture(c debrief.Calendar) template.HTML {
+func ResponsePicture(c debrief.Calendar, say DayWords) template.HTML {
 	if len(c.Days) < 2 {
 		return ""
 	}
@@ -57,12 +60,12 @@ func ResponsePicture(c debrief.Calendar) template.HTML {
 			a.text("begin name", a.left, a.top-8, p.name)
 		}
 		a.top, a.low = 0, bottom
-		a.months()
+		a.months(say)
 	})
 }
 
 // months marks the first day of each month on the foot.
-func (a *axes) months() {
+func (a *axes) months(say DayWords) {
 	last := math.Inf(-1)
 	for n := int(a.x0); n <= int(a.x1); n++ {
 		t := dayOf(n)
@@ -78,8 +81,8 @@ func (a *axes) months() {
 		a.f(`<path class="grid" d="M%s %sV%s"/>`, at(last), at(a.low-4), at(a.low+6))
 	}
 	if math.IsInf(last, -1) {
-		a.text("begin", a.left, a.low+20, dayOf(int(a.x0)).Format("2 Jan"))
-		a.text("end", a.right, a.low+20, dayOf(int(a.x1)).Format("2 Jan"))
+		a.text("begin", a.left, a.low+20, say(dayOf(int(a.x0))))
+		a.text("end", a.right, a.low+20, say(dayOf(int(a.x1))))
 	}
 }
 
@@ -88,7 +91,7 @@ const weeksWide, weeksPhone = 26, 10
 
 // CalendarPicture draws the last weeks as chainlines, one a weekday: a bead for
 // every day that was ridden, its area the load; under each week its sum.
-func CalendarPicture(c debrief.Calendar) template.HTML {
+func CalendarPicture(c debrief.Calendar, say DayWords) template.HTML {
 	if len(c.Days) == 0 {
 		return ""
 	}
@@ -125,13 +128,14 @@ func CalendarPicture(c debrief.Calendar) template.HTML {
 			r := math.Max(2.2, math.Sqrt(d.Load/most)*math.Min(row, step)*0.48)
 			a.f(`<circle class="load" cx="%s" cy="%s" r="%s"/>`, at(a.left+(float64(w)+0.5)*step), at(12+(float64(day)+0.5)*row), at(r))
 		}
-		month := ""
+		var month time.Month
 		for w, s := range sums {
 			x := a.left + (float64(w)+0.5)*step
 			a.text("mid", x, a.high-26, decimals(s, 1))
-			if m := dayOf(monday - 7*(weeks-1-w)).Format("Jan"); m != month {
+			begins := dayOf(monday - 7*(weeks-1-w))
+			if m := begins.Month(); m != month {
 				month = m
-				a.text("mid", x, a.high-6, strconv.Itoa(dayOf(monday-7*(weeks-1-w)).Day())+" "+m)
+				a.text("mid", x, a.high-6, say(begins))
 			}
 		}
 	})
@@ -144,7 +148,7 @@ type DayValue struct {
 }
 
 // TimelinePicture draws how a number moved from day to day, with its band.
-func TimelinePicture(points []DayValue) template.HTML {
+func TimelinePicture(points []DayValue, say DayWords) template.HTML {
 	if len(points) < 2 {
 		return ""
 	}
@@ -163,6 +167,6 @@ func TimelinePicture(points []DayValue) template.HTML {
 		}
 		a.band("band", x, low, high)
 		a.line("ridden", mean)
-		a.months()
+		a.months(say)
 	})
 }

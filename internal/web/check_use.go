@@ -47,7 +47,7 @@ func (s *Server) brakeTimes(ctx context.Context, rigID string, bench bool) (dead
 }
 
 // correctionWords say which watts of a ride are corrected, and how.
-func (s *Server) correctionWords(ctx context.Context, rigID string) ([]string, error) {
+func (s *Server) correctionWords(ctx context.Context, rigID string, d dates) ([]string, error) {
 	verdicts, standing, err := s.standingCorrections(ctx, rigID)
 	if err != nil {
 		return nil, err
@@ -56,7 +56,7 @@ func (s *Server) correctionWords(ctx context.Context, rigID string) ([]string, e
 	for _, source := range slices.Sorted(maps.Keys(verdicts)) {
 		if verdicts[source].Key != "" {
 			out = append(out, fmt.Sprintf("The watts of %s are corrected by the rig check of %s: %s. What it shows itself is kept in the recording.", source,
-				standing[source].Applied.Format("2 January 2006"), verdicts[source].Correction.Words()))
+				d.day(standing[source].Applied), verdicts[source].Correction.Words()))
 		}
 	}
 	return out, nil

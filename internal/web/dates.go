@@ -53,6 +53,14 @@ func (d dates) near(t time.Time) string {
 	return t.Format("Monday 2 January")
 }
 
+// short is a day on a picture.
+func (d dates) short(t time.Time) string {
+	if d.monthFirst {
+		return t.Format("Jan 2")
+	}
+	return t.Format("2 Jan")
+}
+
 func (d dates) clock(t time.Time) string {
 	if d.halfDays {
 		return t.Format("3:04 pm")

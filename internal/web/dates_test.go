@@ -24,3 +24,20 @@ func TestDatesAsTheBrowserHasThem(t *testing.T) {
 		}
 	}
 }
+
+// TestDatesOnTheSeasonsPictures: so do the pictures' own words.
+func TestDatesOnTheSeasonsPictures(t *testing.T) {
+	v := rideSite(t)
+	files := map[string]string{"a.csv": rideTable(3, 320), "b.csv": rideTable(12, 300)}
+	status, at, body := v.send(t, "/import", "files", files, map[string]string{"rider": "racer", "rig": "racer-rig"})
+	if status != http.StatusSeeOther {
+		t.Fatal(status, body)
+	}
+	v.brought(t, at)
+	for language, want := range map[string][2]string{"en-GB": {">17 Dec<", ">Dec 17<"}, "en-US": {">Dec 17<", ">17 Dec<"}} {
+		_, _, body := v.ask(t, "GET", "/season/racer", "", func(r *http.Request) { r.Header.Set("Accept-Language", language) })
+		if !strings.Contains(body, want[0]) || strings.Contains(body, want[1]) {
+			t.Errorf("%s: the pictures of a season lack %q or have %q", language, want[0], want[1])
+		}
+	}
+}

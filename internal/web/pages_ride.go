@@ -230,7 +230,7 @@ func (s *Server) beginRide(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if len(errs) == 0 {
-		words, err := s.correctionWords(r.Context(), typed["rig"])
+		words, err := s.correctionWords(r.Context(), typed["rig"], datesOf(r))
 		if err != nil {
 			return err
 		}

@@ -134,7 +134,7 @@ func (p *SeasonPage) timeline(s service.DebriefSeason, d dates) {
 	if len(points) < 2 {
 		return
 	}
-	p.Timeline = render.TimelinePicture(points)
+	p.Timeline = render.TimelinePicture(points, d.short)
 	step := max(1, len(s.Timeline)/6)
 	for i, t := range s.Timeline {
 		if i%step == 0 || i == len(s.Timeline)-1 {
@@ -170,7 +170,7 @@ func (p *SeasonPage) bests(s service.DebriefSeason, d dates) {
 		}
 		p.BestSays = append(p.BestSays, span)
 		if t, err := time.Parse(time.DateOnly, a.Date); err == nil {
-			notes = append(notes, render.BestNote{Seconds: float64(a.Seconds), Watts: a.Watts, Words: t.Format("2 Jan")})
+			notes = append(notes, render.BestNote{Seconds: float64(a.Seconds), Watts: a.Watts, Words: d.short(t)})
 		}
 		i = j + 1
 	}
@@ -187,7 +187,7 @@ func (p *SeasonPage) bests(s service.DebriefSeason, d dates) {
 }
 
 func (p *SeasonPage) response(c debrief.Calendar, d dates) {
-	p.Response, p.Days, p.Basis, p.Caution = render.ResponsePicture(c), render.CalendarPicture(c), c.Basis, c.Caution
+	p.Response, p.Days, p.Basis, p.Caution = render.ResponsePicture(c, d.short), render.CalendarPicture(c, d.short), c.Basis, c.Caution
 	if n := len(c.Days); n > 0 {
 		now, was := c.Days[n-1], c.Days[max(0, n-29)]
 		say := func(name string, now, was debrief.Interval) {

@@ -274,7 +274,7 @@ type prepared struct {
 
 // prepareTogether makes the plan of one rider on the group's course; a *problem.Error
 // is for the form.
-func (s *Server) prepareTogether(ctx context.Context, g service.GroupCourse, a togetherAsk, n int) (prepared, error) {
+func (s *Server) prepareTogether(ctx context.Context, g service.GroupCourse, a togetherAsk, n int, d dates) (prepared, error) {
 	out := prepared{ask: a}
 	parts, err := s.parts(ctx, briefAsk{Rider: a.rider, Rig: a.rig})
 	if err != nil {
@@ -292,7 +292,7 @@ func (s *Server) prepareTogether(ctx context.Context, g service.GroupCourse, a t
 	if out.riding, err = service.Ride(ctx, g.For(q)); err != nil {
 		return out, err
 	}
-	words, err := s.correctionWords(ctx, a.rig)
+	words, err := s.correctionWords(ctx, a.rig, d)
 	if err != nil {
 		return out, err
 	}
@@ -336,7 +336,7 @@ func (s *Server) beginTogether(w http.ResponseWriter, r *http.Request) error {
 		if a.rider == "" || len(errs) > 0 {
 			continue
 		}
-		one, err := s.prepareTogether(r.Context(), g, a, i)
+		one, err := s.prepareTogether(r.Context(), g, a, i, datesOf(r))
 		if says, ok := forPerson(err); ok {
 			errs["rider"+at] = says
 		} else if err != nil {

@@ -237,7 +237,7 @@ func (s *Server) addTogether(r *http.Request, g service.GroupCourse, begin func(
 	if len(errs) > 0 {
 		return typed, errs, nil
 	}
-	one, err := s.prepareTogether(r.Context(), g, togetherAsk{"", typed["rider"], typed["rig"], typed["devices"]}, 0)
+	one, err := s.prepareTogether(r.Context(), g, togetherAsk{"", typed["rider"], typed["rig"], typed["devices"]}, 0, datesOf(r))
 	if says, ok := forPerson(err); ok {
 		errs["rider"] = says
 		return typed, errs, nil
