@@ -54,8 +54,11 @@ type GroupRequest struct {
 
 const (
 	usualAccuracy = 0.02
-	mostRiders    = 60
+	mostRiders    = MostRiders
 )
+
+// MostRiders are how many one group may have.
+const MostRiders = 60
 
 // HandicapSheet is a start list.
 type HandicapSheet struct {

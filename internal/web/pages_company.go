@@ -136,6 +136,8 @@ func (s *Server) companySheet(r *http.Request, choices map[store.Kind][]Option, 
 	}
 	if len(q.Riders) == 0 || len(q.Courses) == 0 {
 		errs[""] = "Tick at least one rider and one course."
+	} else if len(q.Riders) > service.MostRiders {
+		errs[""] = fmt.Sprintf("Tick %d riders at most.", service.MostRiders)
 	}
 	if h := values["hours"]; h != "" {
 		if q.Hours, err = strconv.ParseFloat(strings.Replace(h, ",", ".", 1), 64); err != nil || !(q.Hours > 0 && q.Hours <= 24) {

@@ -362,7 +362,7 @@ func (s *Server) racingRows(r *http.Request, e racedEvent, riders []Option) ([]R
 		}
 		row := NewRacingRow(o.Label, sheet)
 		if why := service.Withheld(sheet, p.files[p.names[store.Rider]], s.raceDay(e)); why != "" {
-			row = RacingRow{Name: o.Label, Field: noField, Why: why}
+			row = RacingRow{Name: o.Label, Field: noField, Chance: "–", Why: why}
 		} else if s.raceKey(e, p, rows2) != f.Key {
 			row.Stale = "Something it rests on has changed since; simulate again."
 		}

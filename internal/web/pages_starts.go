@@ -206,8 +206,8 @@ func (s *Server) startAsked(ctx context.Context, typed map[string]string) (a sta
 			a.Riders, a.Names = append(a.Riders, o.ID), append(a.Names, o.Name)
 		}
 	}
-	if len(a.Riders) < 2 {
-		errs[""] = "Tick at least two riders."
+	if n := len(a.Riders); n < 2 || n > service.MostRiders {
+		errs[""] = fmt.Sprintf("Tick two riders at least and %d at most.", service.MostRiders)
 	}
 	get := func(name string, kind store.Kind) (store.Object, bool) {
 		o, e := s.store.Object(ctx, typed[name])

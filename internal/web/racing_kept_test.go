@@ -150,3 +150,28 @@ func TestArrivalsAreReadAgainstTheListThatWasRidden(t *testing.T) {
 		t.Errorf("the next list is of %q, %v", day(l), err)
 	}
 }
+
+// A club larger than a group may be is told so on the page, and keeps what it
+// typed.
+func TestTooManyForOneGroupIsSaid(t *testing.T) {
+	v, db := racingSite(t)
+	form, query := map[string]string{"title": "All of us", "course": "loop"}, "?course.loop=yes"
+	for range 61 {
+		o, err := db.Put(t.Context(), store.Object{Kind: store.Rider, Name: "One of many", Text: racer("club", "170")})
+		if err != nil {
+			t.Fatal(err)
+		}
+		form["rides."+o.ID] = "yes"
+		query += "&rides." + o.ID + "=yes"
+	}
+	status, _, body := v.sendRig(t, "/starts/new", form)
+	wantIn(t, body, "Tick two riders at least and 60 at most.", "All of us")
+	if status != 422 {
+		t.Errorf("%d", status)
+	}
+	status, _, body = v.ask(t, "GET", "/riding-together"+query, "", nil)
+	wantIn(t, body, "Tick 60 riders at most.")
+	if status != 422 || strings.Contains(body, "--rider") {
+		t.Errorf("%d", status)
+	}
+}

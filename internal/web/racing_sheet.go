@@ -175,7 +175,7 @@ func (p *RaceSheetPage) Fill(sheet service.RaceSheet, u form.Units) {
 	}
 	p.Picture = racePicture(sheet, c, u)
 	x := sheet.Start
-	p.Heroes = []RaceHero{{"Field", sheet.Enter, sheet.Sure}, {"With the front group", estimate.Chance(c.Chance), fmt.Sprintf("of the races; %s to %s by shelter", estimate.Chance(c.LowShelter), estimate.Chance(c.TopShelter))},
+	p.Heroes = []RaceHero{{"Field", sheet.Enter, sheet.Sure}, {"With the front group", estimate.Chance(c.Chance), "of the races; " + shelterSpan(c)},
 		{"First five minutes", fmt.Sprintf("%.0f W", x.OpeningW), "what the front group takes"}, {"You can hold that", "for good", "the start is not above your critical power"}}
 	if x.AffordS != nil {
 		p.Heroes[3].Name, p.Heroes[3].Value, p.Heroes[3].Note = "Above critical power", lastsWords(*x.AffordS), fmt.Sprintf("at that, until half of what you have above it is gone; %.0f W for two minutes is the most", x.TwoMinW)
@@ -202,6 +202,16 @@ func (p *RaceSheetPage) Fill(sheet service.RaceSheet, u form.Units) {
 	if c.Lost != nil {
 		p.Dropped = append(p.Dropped, fmt.Sprintf("Whoever was dropped came home %s behind, four times out of five %s to %s. It still is a good ride.", lastsWords(c.Lost.Mean), lastsWords(c.Lost.Low80), lastsWords(c.Lost.High80)))
 	}
+}
+
+// shelterSpan is from the least to the greatest chance of the three shelters:
+// by the luck of so many races the middling one may lie outside the others.
+func shelterSpan(c service.RaceCategory) string {
+	low := estimate.Chance(min(c.LowShelter, c.MidShelter, c.TopShelter))
+	if high := estimate.Chance(max(c.LowShelter, c.MidShelter, c.TopShelter)); high != low {
+		return low + " to " + high + " by shelter"
+	}
+	return "the same with any shelter"
 }
 
 func startWords(x service.RaceStart) string {

@@ -74,7 +74,7 @@ func races() []web.State {
 		{Name: "starts", Page: &web.StartsPage{Base: base("Handicap starts"), Lists: []web.StartRow{{ID: "s1", Title: "Boxing day handicap", Made: "1 December 2026", Says: "11 riders in 4 bunches, Two Mills"}}}},
 		{Name: "starts-empty", Page: &web.StartsPage{Base: base("Handicap starts"), Empty: web.Empty{Says: "There is no start list yet.", Path: "/starts/new", Link: "Make a start list"}}},
 		{Name: "start-new", Page: web.NewStartNewPage(raceChoices, nil, map[string]string{"title": "Handicap", "rides.r1": "yes", "rides.r2": "yes"}, nil)},
-		{Name: "start-new-wrong", Page: web.NewStartNewPage(raceChoices, []web.Option{{Value: "s1", Label: "Boxing day handicap, 1 December 2026"}}, map[string]string{"rides.r1": "yes"}, map[string]string{"": "Tick at least two riders.", "title": "A name is needed to find it again."})},
+		{Name: "start-new-wrong", Page: web.NewStartNewPage(raceChoices, []web.Option{{Value: "s1", Label: "Boxing day handicap, 1 December 2026"}}, map[string]string{"rides.r1": "yes"}, map[string]string{"": "Tick two riders at least and 60 at most.", "title": "A name is needed to find it again."})},
 		{Name: "start", Page: startPage(base, false)}, {Name: "start-next", Page: startPage(base, true)},
 		{Name: "company", Page: companyPage(base)}, {Name: "company-new", Page: companyNew(base, map[string]string{"rides.r1": "yes"}, nil)},
 		{Name: "company-wrong", Page: companyNew(base, map[string]string{"hours": "long"}, map[string]string{"": "Tick at least one rider and one course.", "hours": "Write hours from 0.1 to 24, like 1.5."})},
