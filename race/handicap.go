@@ -33,6 +33,7 @@ const (
 	gapStep       = 5.0  // s, to which gaps are rounded
 	searchRounds  = 8    // of moving gaps
 	balanceRaces  = 240  // in each of the later rounds; a third of them in the first half, twice as many in the last two
+	leastStep     = 20.0 // s, of moving gaps at first; or half the spread of arrivals
 	closeShare    = 0.3  // of the spread of arrivals: arriving so much behind the first counts as e⁻¹ of a win while gaps are moved, …
 	leastClose    = 0.7  // s, … within these limits
 	furthestClose = 12.0 // s
@@ -275,7 +276,7 @@ func (q HandicapAsk) balance(ctx context.Context, bunch []int, gaps []float64) (
 		if !counted {
 			won = softWins(runs, closeShare/math.Pow(2, float64(round)))
 		}
-		step := 20 / (1 + 0.4*float64(round))
+		step := math.Max(leastStep, meanSpread(runs)/2) / (1 + 0.4*float64(round))
 		for b := range gaps {
 			total, riders := 0.0, 0.0
 			for i, w := range won {
@@ -299,6 +300,15 @@ func unfair(chance, fair float64) float64 {
 	return math.Max(-1, math.Min(1, math.Log((chance+0.01)/(fair+0.01))))
 }
 
+// meanSpread is the mean sd of arrivals within a race, s.
+func meanSpread(runs []handicapRun) float64 {
+	sum := 0.0
+	for _, r := range runs {
+		sum += spread(r.arrive)
+	}
+	return sum / float64(len(runs))
+}
+
 // wins is the share of races each rider wins.
 func wins(runs []handicapRun) []float64 {
 	won := make([]float64, len(runs[0].arrive))
@@ -311,11 +321,7 @@ func wins(runs []handicapRun) []float64 {
 // softWins is the share of wins by rider, each race shared out among those who
 // came close, by how close these races are.
 func softWins(runs []handicapRun, share float64) []float64 {
-	close := 0.0
-	for _, r := range runs {
-		close += share * spread(r.arrive) / float64(len(runs))
-	}
-	close = math.Max(leastClose, math.Min(furthestClose, close))
+	close := math.Max(leastClose, math.Min(furthestClose, share*meanSpread(runs)))
 	won := make([]float64, len(runs[0].arrive))
 	for _, r := range runs {
 		best, total := slices.Min(r.arrive), 0.0
@@ -339,9 +345,7 @@ func (q HandicapAsk) tell(ctx context.Context, alone []float64, bunch []int, gap
 	fair := 1 / float64(len(bunch))
 	out := StartList{Gaps: gaps, FairSE: math.Sqrt(fair * (1 - fair) / n)}
 	won := wins(runs)
-	for _, r := range runs {
-		out.SpreadS += spread(r.arrive) / n
-	}
+	out.SpreadS = meanSpread(runs)
 	for k, e := range q.Entrants {
 		arrive, off, power := make([]float64, len(runs)), make([]float64, len(runs)), make([]float64, len(runs))
 		for i, r := range runs {
