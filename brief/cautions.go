@@ -116,7 +116,7 @@ func (s *sheet) categories() []string {
 		} else if mean < c.Min || mean >= c.Max {
 			inside = 0
 		}
-		if inside > 0.3 && s.Rider.Age >= 18 {
+		if inside > 0.3 && s.Rider.Age > 0 && !capacity.MaybeMinor(s.Rider.Age) {
 			w = append(w, fmt.Sprintf("By power over %s you lie inside the class '%s' with a chance of %s. 'chainline race' says which to enter.",
 				minutes(over), c.Name, estimate.Chance(inside)))
 		}

@@ -199,7 +199,7 @@ const minorFor = 480.0
 // Our judgement.
 const EasyShare = 0.6
 
-func (q Request) minor() bool { return q.Rider.Age > 0 && q.Rider.Age < 18 }
+func (q Request) minor() bool { return capacity.MaybeMinor(q.Rider.Age) }
 
 // Doubts about typed numbers, our judgement: bathroom scales and a day's
 // water, and a bicycle weighed once.

@@ -103,10 +103,15 @@ func candidates(r Rider, shown bool) []candidate {
 	return out
 }
 
+// MaybeMinor tells whether somebody of an age (years, 0 unknown) may be under
+// 18. Ages go by the year of birth alone: whoever turns 18 this year may still
+// be 17.
+func MaybeMinor(age float64) bool { return age > 0 && age <= 18 }
+
 // MayTestMaximally tells whether a maximal test may be suggested: an adult who
 // has been through a health screening and has ridden hard before.
 func MayTestMaximally(r Rider) bool {
-	if !r.Screened || r.Age > 0 && r.Age < 18 {
+	if !r.Screened || MaybeMinor(r.Age) {
 		return false
 	}
 	if r.Level != New && r.Level != LevelUnknown {
@@ -172,7 +177,7 @@ func (s Suggestion) sentence(r Rider) string {
 		b.WriteString(", fresh, on another day")
 	}
 	fmt.Fprintf(&b, ". It would narrow your threshold from ±%.0f to about ±%.0f W.", estimate.Z80*s.Now, estimate.Z80*s.Then)
-	if !r.Screened && !(r.Age > 0 && r.Age < 18) {
+	if !r.Screened && !MaybeMinor(r.Age) {
 		b.WriteString(" A maximal test only after a health screening (screened in the rider file).")
 	}
 	return b.String()

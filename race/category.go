@@ -48,7 +48,7 @@ type Me struct {
 }
 
 // Minor tells whether nobody should be shown this rider's W/kg.
-func (m Me) Minor() bool { return m.Age > 0 && m.Age < 18 }
+func (m Me) Minor() bool { return capacity.MaybeMinor(m.Age) }
 
 // Standing is how a rider stands to a category.
 type Standing struct {

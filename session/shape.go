@@ -95,7 +95,7 @@ func (q Request) beginsHard() bool {
 // health screening, is under age, new or of unknown level is not sent there.
 func (q Request) mayGoAbove() string {
 	switch {
-	case q.Age > 0 && q.Age < 18:
+	case capacity.MaybeMinor(q.Age):
 		return "the rider is under 18"
 	case !q.Screened:
 		return "no health screening is on file"

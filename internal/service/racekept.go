@@ -4,6 +4,7 @@ import (
 	"strings"
 	"time"
 
+	"chainline/capacity"
 	"chainline/internal/input"
 	"chainline/internal/store"
 )
@@ -53,5 +54,5 @@ func Minor(rider string, day time.Time) bool {
 }
 
 func underAge(f input.RiderFile, day time.Time) bool {
-	return f.BirthYear.Known && riderOf(f, day).Age < 18
+	return capacity.MaybeMinor(riderOf(f, day).Age)
 }
