@@ -11,7 +11,7 @@ decoder = internal/fitfile/testdata/decoder
 types = internal/web/assets/testdata/types
 
 test: lint types $(decoder)/node_modules ## what has to pass
-	go test ./...
+	go test -timeout 20m -parallel 3 ./...
 	go test -race -run 'Forecast|Workers|Stopped|SameForAny|Stops' ./pacing ./internal/cli
 	go test -race ./internal/live ./internal/sensor
 
