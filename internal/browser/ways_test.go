@@ -222,6 +222,9 @@ func TestBadInputInEveryForm(t *testing.T) {
 		{"/courses/new", "Keep", map[string]string{"distance_km": "short", "ascent_m": "high"}, []string{"distance_km", "ascent_m"}},
 		{"/riders/demo-racer/evidence/new?kind=talk", "Keep this", map[string]string{"evidence.4.watts": "easy"}, []string{"evidence.4.watts"}},
 		{"/courses/demo-harbour-ridge/edit", "Keep", map[string]string{"name": ""}, []string{"name"}},
+		{"/starts/new", "Make the start list", map[string]string{"title": ""}, []string{"title"}},
+		{"/riding-together", "Plan it", map[string]string{"hours": "long"}, []string{"hours"}},
+		{"/join", "Find the group", map[string]string{"address": "192.0.2.7:7743", "invitation": "qk7f 3zpa"}, []string{"invitation"}},
 		{"/courses/demo-reservoir/edit", "Keep", map[string]string{"ascent_m": "lots"}, []string{"ascent_m"}},
 	} {
 		b.visit(f.path)
