@@ -103,11 +103,6 @@ func candidates(r Rider, shown bool) []candidate {
 	return out
 }
 
-// MaybeMinor tells whether somebody of an age (years, 0 unknown) may be under
-// 18. Ages go by the year of birth alone: whoever turns 18 this year may still
-// be 17.
-func MaybeMinor(age float64) bool { return age > 0 && age <= 18 }
-
 // MayTestMaximally tells whether a maximal test may be suggested: an adult who
 // has been through a health screening and has ridden hard before.
 func MayTestMaximally(r Rider) bool {

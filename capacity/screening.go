@@ -2,6 +2,11 @@ package capacity
 
 // The health screening: who may be asked for hard efforts.
 
+// MaybeMinor tells whether somebody of an age (years, 0 unknown) may be under
+// 18. Ages go by the year of birth alone: whoever turns 18 this year may still
+// be 17.
+func MaybeMinor(age float64) bool { return age > 0 && age <= 18 }
+
 // Answer to a question of the screening.
 type Answer int
 

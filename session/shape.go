@@ -96,7 +96,7 @@ func (q Request) beginsHard() bool {
 func (q Request) mayGoAbove() string {
 	switch {
 	case capacity.MaybeMinor(q.Age):
-		return "the rider is under 18"
+		return "the rider is or may be under 18"
 	case !q.Screened:
 		return "no health screening is on file"
 	case q.Level == capacity.New:

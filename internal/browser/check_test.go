@@ -77,6 +77,19 @@ func TestCheckAtOnceInTheBrowser(t *testing.T) {
 
 var pdfPage = regexp.MustCompile(`/Type\s*/Page[^s]`)
 
+// sheets is how many sheets of paper this page takes.
+func (b *tab) sheets() int {
+	b.Helper()
+	var pdf []byte
+	b.do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		yes := true
+		r, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: &yes})
+		pdf = r.Data
+		return err
+	}))
+	return len(pdfPage.FindAll(pdf, -1))
+}
+
 // The report prints on one sheet.
 func TestCheckReportPrintsOnOneSheet(t *testing.T) {
 	t.Parallel()
@@ -89,14 +102,7 @@ func oneSheet(t *testing.T, states ...string) {
 	b := open(t, gallery.States()...)
 	for _, state := range states {
 		b.visit("/gallery/" + state)
-		var pdf []byte
-		b.do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
-			yes := true
-			r, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: &yes})
-			pdf = r.Data
-			return err
-		}))
-		if n := len(pdfPage.FindAll(pdf, -1)); n != 1 {
+		if n := b.sheets(); n != 1 {
 			t.Errorf("%s prints on %d sheets", state, n)
 		}
 	}

@@ -2,16 +2,12 @@ package browser_test
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"net/http"
 	"strings"
 	"testing"
 	"time"
-
-	"github.com/chromedp/cdproto/page"
-	"github.com/chromedp/chromedp"
 )
 
 // An invented club of eleven, two of them new to races.
@@ -41,19 +37,6 @@ func (b *tab) keep(kind, name, text string) string {
 	}
 	at := r.Header.Get("Location")
 	return at[strings.LastIndex(at, "/")+1:]
-}
-
-// sheets is how many sheets of paper this page takes.
-func (b *tab) sheets() int {
-	b.Helper()
-	var pdf []byte
-	b.do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
-		yes := true
-		r, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: &yes})
-		pdf = r.Data
-		return err
-	}))
-	return len(pdfPage.FindAll(pdf, -1))
 }
 
 // A coach with eleven riders of mixed ability, two new, puts each into the

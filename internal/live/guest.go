@@ -5,8 +5,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"net"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -221,19 +223,9 @@ func (g *Guest) Ended() bool { return g.looker.Look(g.m.c.Now()).Ended }
 // Rides are those of this machine in the group, by ID.
 func (g *Guest) Rides() []*Ride {
 	g.mu.Lock()
-	var ids []string
-	for id := range g.kept.Members {
-		ids = append(ids, id)
-	}
+	ids := slices.Collect(maps.Keys(g.kept.Members))
 	g.mu.Unlock()
-	sort.Strings(ids)
-	var out []*Ride
-	for _, id := range ids {
-		if r, ok := g.m.Ride(id); ok {
-			out = append(out, r)
-		}
-	}
-	return out
+	return g.m.ridesOf(ids)
 }
 
 // Ride begins the guest's ride. It waits for the gun; after it, it begins at

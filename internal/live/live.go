@@ -12,6 +12,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"sync"
 	"time"
@@ -360,6 +361,19 @@ func (m *Manager) Ride(id string) (*Ride, bool) {
 	defer m.mu.Unlock()
 	r := m.rides[id]
 	return r, r != nil
+}
+
+// ridesOf are those of some IDs that go on or have ended since the program
+// started, by ID.
+func (m *Manager) ridesOf(ids []string) []*Ride {
+	slices.Sort(ids)
+	var out []*Ride
+	for _, id := range ids {
+		if r, ok := m.Ride(id); ok {
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
 // Rides are those that go on, by ID.

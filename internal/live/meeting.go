@@ -168,14 +168,7 @@ func (x *Meeting) Rides() []*Ride {
 	x.mu.Lock()
 	ids := append([]string(nil), x.rides...)
 	x.mu.Unlock()
-	sort.Strings(ids)
-	var out []*Ride
-	for _, id := range ids {
-		if r, ok := x.m.Ride(id); ok {
-			out = append(out, r)
-		}
-	}
-	return out
+	return x.m.ridesOf(ids)
 }
 
 // Ride begins a ride of this machine in the group. It waits for the gun.

@@ -2,9 +2,7 @@ package web
 
 import (
 	"context"
-	"crypto/rand"
 	"fmt"
-	"strings"
 	"sync"
 	"time"
 )
@@ -27,31 +25,21 @@ type briefJobs struct {
 }
 
 type briefJob struct {
-	id    string
-	began time.Time
+	effort
 	typed map[string]string // to show the form again
-	stop  context.CancelFunc
 	watch *time.Timer
-	done  chan struct{}
-
-	mu   sync.Mutex
-	says string
-
 	brief string // its ID, once done
-	err   error
 }
 
 // startBrief begins to make a brief.
 func (s *Server) startBrief(ctx context.Context, p briefParts, typed map[string]string) (*briefJob, error) {
-	j := &briefJob{id: strings.ToLower(rand.Text()[:16]), began: s.now(), typed: typed, done: make(chan struct{})}
+	j := &briefJob{effort: newEffort(s.now()), typed: typed}
 	jobs := &s.briefJobs
 	jobs.mu.Lock()
 	defer jobs.mu.Unlock()
 	running := 0
 	for _, other := range jobs.all {
-		select {
-		case <-other.done:
-		default:
+		if !other.over() {
 			running++
 		}
 	}
@@ -68,39 +56,16 @@ func (s *Server) startBrief(ctx context.Context, p briefParts, typed map[string]
 		jobs.all = map[string]*briefJob{}
 	}
 	jobs.all[j.id] = j
-	go s.runBrief(work, j, p)
-	return j, nil
-}
-
-func (s *Server) runBrief(ctx context.Context, j *briefJob, p briefParts) {
-	defer close(j.done)
-	defer j.stop()
-	defer func() { // nobody else would catch it here, and the program would end
-		if v := recover(); v != nil {
-			s.log.Error("a brief could not be made", "panic", v)
-			j.err = fmt.Errorf("panic: %v", v)
+	go j.run(s.log, "a brief", func() error {
+		b, err := s.reckonBrief(work, p, briefDraws, j.say)
+		if err != nil {
+			return err
 		}
-	}()
-	b, err := s.reckonBrief(ctx, p, briefDraws, func(says string) {
-		j.mu.Lock()
-		defer j.mu.Unlock()
-		j.says = says
+		kept, err := s.keepBrief(work, p, b)
+		j.brief = kept.ID
+		return err
 	})
-	if err == nil {
-		kept, wrong := s.keepBrief(ctx, p, b)
-		j.brief, err = kept.ID, wrong
-	}
-	j.err = err
-}
-
-// progress is what it is doing, in words.
-func (j *briefJob) progress() string {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if j.says == "" {
-		return "reading the course"
-	}
-	return j.says
+	return j, nil
 }
 
 // wait is whether it is done within a time; whoever waits is there.

@@ -2,11 +2,8 @@ package web
 
 import (
 	"context"
-	"crypto/rand"
 	"fmt"
 	"net/http"
-	"strconv"
-	"strings"
 	"sync"
 	"time"
 
@@ -24,18 +21,10 @@ type briefMoves struct {
 }
 
 type briefMove struct {
-	id    string
-	began time.Time
-	stop  context.CancelFunc
-	watch *time.Timer
-	done  chan struct{}
-
-	mu      sync.Mutex
-	says    string
-	waiting int // who waits for it now
-
+	effort
+	watch         *time.Timer
+	waiting       int         // who waits for it now; under effort's lock
 	before, after brief.Brief // once done
-	err           error
 }
 
 // BriefMoving is how far a change is.
@@ -61,7 +50,8 @@ func (s *Server) startMove(ctx context.Context, base, next briefParts) (*briefMo
 		return nil, refuse(http.StatusServiceUnavailable, fmt.Sprintf("%d changes are being reckoned already. Wait for one of them.", running))
 	}
 	work, stop := context.WithTimeout(context.WithoutCancel(ctx), briefLongest)
-	j := &briefMove{id: strings.ToLower(rand.Text()[:16]), began: s.now(), stop: stop, done: make(chan struct{})}
+	j := &briefMove{effort: newEffort(s.now())}
+	j.stop = stop
 	j.watch = time.AfterFunc(briefPatience, func() {
 		stop()
 		moves.forget(j)
@@ -70,27 +60,11 @@ func (s *Server) startMove(ctx context.Context, base, next briefParts) (*briefMo
 		moves.all = map[string]*briefMove{}
 	}
 	moves.all[key] = j
-	go func() {
-		defer close(j.done)
-		defer stop()
-		j.before, j.after, j.err = s.both(work, base, next, j.say)
-	}()
+	go j.run(s.log, "a change of a brief", func() (err error) {
+		j.before, j.after, err = s.both(work, base, next, j.say)
+		return err
+	})
 	return j, nil
-}
-
-func (j *briefMove) say(says string) {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	j.says = says
-}
-
-func (j *briefMove) over() bool {
-	select {
-	case <-j.done:
-		return true
-	default:
-		return false
-	}
 }
 
 // wait is whether it is done within a time. Whoever breaks the asking off, as
@@ -123,13 +97,7 @@ func (s *Server) waitMove(ctx context.Context, j *briefMove, most time.Duration)
 
 // moving is how far it is, for the page.
 func (s *Server) moving(j *briefMove) *BriefMoving {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	says := j.says
-	if says == "" {
-		says = "reading the course"
-	}
-	return &BriefMoving{Job: j.id, Doing: says, Since: strconv.Itoa(int(s.now().Sub(j.began).Seconds())) + " s"}
+	return &BriefMoving{Job: j.id, Doing: j.progress(), Since: j.since(s.now())}
 }
 
 func (m *briefMoves) forget(gone *briefMove) {

@@ -7,7 +7,6 @@ import (
 	"html/template"
 	"maps"
 	"net/http"
-	"strconv"
 	"strings"
 	"time"
 
@@ -283,8 +282,7 @@ func (s *Server) makingBrief(w http.ResponseWriter, r *http.Request) error {
 		return s.briefDone(w, r, j)
 	}
 	w.Header().Set("Refresh", "0")
-	since := strconv.Itoa(int(s.now().Sub(j.began).Seconds())) + " s"
-	return s.show(w, r, http.StatusOK, &BriefMakingPage{Base: briefsBase("Your brief is being made"), ID: j.id, Doing: j.progress(), Since: since})
+	return s.show(w, r, http.StatusOK, &BriefMakingPage{Base: briefsBase("Your brief is being made"), ID: j.id, Doing: j.progress(), Since: j.since(s.now())})
 }
 
 func (s *Server) stopBrief(w http.ResponseWriter, r *http.Request) error {

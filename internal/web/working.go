@@ -2,11 +2,8 @@ package web
 
 import (
 	"context"
-	"crypto/rand"
 	"errors"
-	"fmt"
 	"net/http"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -34,16 +31,9 @@ type works struct {
 }
 
 type work struct {
-	id, title, about, back string
-	began                  time.Time
-	stop                   context.CancelFunc
-	done                   chan struct{}
-
-	mu   sync.Mutex
-	says string
-
-	to  string // where it leads, once done
-	err error
+	effort
+	title, about, back string
+	to                 string // where it leads, once done
 }
 
 // WorkingPage says how far something is. It asks again by itself.
@@ -64,14 +54,17 @@ func (s *Server) workRoutes() {
 // is. do says how far it is and returns the path of what it came to. A second
 // work about the same is refused.
 func (s *Server) startWork(w http.ResponseWriter, r *http.Request, title, about, back string, do func(ctx context.Context, say func(string)) (string, error)) error {
-	x := &work{id: strings.ToLower(rand.Text()[:16]), title: title, about: about, back: back, began: s.now(), done: make(chan struct{})}
+	x := &work{effort: newEffort(s.now()), title: title, about: about, back: back}
 	ctx, stop := context.WithTimeout(context.WithoutCancel(r.Context()), workLongest)
 	x.stop = stop
 	if why := s.works.take(x); why != "" {
 		stop()
 		return s.see(w, r, back, why)
 	}
-	go s.runWork(ctx, x, do)
+	go x.run(s.log, about, func() (err error) {
+		x.to, err = do(ctx, x.say)
+		return err
+	})
 	select {
 	case <-x.done:
 		return s.workDone(w, r, x)
@@ -127,43 +120,6 @@ func (ws *works) on(about string) *work {
 	return nil
 }
 
-func (x *work) over() bool {
-	select {
-	case <-x.done:
-		return true
-	default:
-		return false
-	}
-}
-
-func (x *work) say(says string) {
-	x.mu.Lock()
-	defer x.mu.Unlock()
-	x.says = says
-}
-
-// progress is what it is doing, in words.
-func (x *work) progress() string {
-	x.mu.Lock()
-	defer x.mu.Unlock()
-	if x.says == "" {
-		return "reading the course"
-	}
-	return x.says
-}
-
-func (s *Server) runWork(ctx context.Context, x *work, do func(context.Context, func(string)) (string, error)) {
-	defer close(x.done)
-	defer x.stop()
-	defer func() { // nobody else would catch it here, and the program would end
-		if v := recover(); v != nil {
-			s.log.Error("work broke off", "about", x.about, "panic", v)
-			x.err = fmt.Errorf("panic: %v", v)
-		}
-	}()
-	x.to, x.err = do(ctx, x.say)
-}
-
 func (s *Server) workDone(w http.ResponseWriter, r *http.Request, x *work) error {
 	switch e, ok := errors.AsType[*problem.Error](x.err); {
 	case errors.Is(x.err, context.Canceled):
@@ -194,8 +150,7 @@ func (s *Server) working(w http.ResponseWriter, r *http.Request) error {
 		return r.Context().Err()
 	}
 	w.Header().Set("Refresh", "0")
-	since := strconv.Itoa(int(s.now().Sub(x.began).Seconds())) + " s"
-	return s.show(w, r, http.StatusOK, &WorkingPage{Base: racesBase(x.title), ID: x.id, Doing: x.progress(), Since: since, Back: x.back})
+	return s.show(w, r, http.StatusOK, &WorkingPage{Base: racesBase(x.title), ID: x.id, Doing: x.progress(), Since: x.since(s.now()), Back: x.back})
 }
 
 func (s *Server) stopWork(w http.ResponseWriter, r *http.Request) error {
