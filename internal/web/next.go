@@ -234,6 +234,9 @@ func worthOf(k briefKept) []NextWorth {
 
 // capital begins a sentence.
 func capital(s string) string {
+	if s == "" {
+		return ""
+	}
 	r, n := utf8.DecodeRuneInString(s)
 	return strings.TrimRight(string(unicode.ToUpper(r))+s[n:], ".")
 }
