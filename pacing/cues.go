@@ -254,7 +254,7 @@ func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
 	room := n - len(watts)
 	y, from := rd.start, 0.0
 	for c, w := range watts {
-		end, dt, ok := rd.cross(c, y, w, false)
+		end, dt, ok := rd.cross(c, y, w)
 		if ok {
 			y = end
 		}
@@ -374,7 +374,7 @@ func (p Problem) round(rd *rider, watts []float64) []float64 {
 	out := make([]float64, len(watts))
 	owed, y := 0.0, rd.start // joules the rounding has overspent
 	for c, w := range watts {
-		end, dt, ok := rd.cross(c, y, w, false)
+		end, dt, ok := rd.cross(c, y, w)
 		if !ok {
 			end, dt = y, 1
 		}
@@ -404,7 +404,7 @@ func (rd *rider) overrunFrom(from int, watts []float64, points []checkpoint, bes
 	cp, at := rd.balance.CriticalPower, points[from]
 	for c := from; c < len(watts); c++ {
 		w := watts[c]
-		end, dt, ok := rd.cross(c, at.y, w, false)
+		end, dt, ok := rd.cross(c, at.y, w)
 		if !ok {
 			return math.Inf(1)
 		}

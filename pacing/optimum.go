@@ -208,7 +208,7 @@ func (p Problem) search(rd *rider, watts []float64, e effort) ([]float64, *sweep
 	sw := &sweep{rd: rd, policies: make([]policy, n), price: make([]float64, n),
 		lo: [2]float64{math.Max(0, p.Floor-cp), math.Max(0, cp-p.Ceiling)},
 		hi: [2]float64{math.Max(0, p.Ceiling-cp), math.Max(0, cp-p.Floor)}}
-	start := &trajectory{y: make([]float64, n+1), spent: make([]float64, n+1), u: make([][2]float64, n)}
+	start := newTrajectory(n)
 	for i, w := range watts {
 		start.u[i] = [2]float64{math.Max(0, w-cp), math.Max(0, cp-w)}
 	}
@@ -259,6 +259,7 @@ func (p Problem) search(rd *rider, watts []float64, e effort) ([]float64, *sweep
 func (sw *sweep) again(t *trajectory) *trajectory {
 	clear(sw.policies)
 	same, _ := sw.follow(t, 0)
+	sw.spare = t
 	return same
 }
 

@@ -440,14 +440,17 @@ func (m *maker) sensitivities(r *Result) {
 		}
 		return out.Time
 	}
-	base := time(w, 0)
-	r.FiveWatts = base - time(w, 5)
-	slim := w
+	slim, heavy := w, w
 	slim.Road.CdA -= 0.01
-	r.DragArea = base - time(slim, 0)
-	heavy := w
 	heavy.RiderMass++
-	r.OneKg = time(heavy, 0) - base
+	var base, five, slimmer, heavier float64
+	var group sync.WaitGroup
+	group.Go(func() { base = time(w, 0) })
+	group.Go(func() { five = time(w, 5) })
+	group.Go(func() { slimmer = time(slim, 0) })
+	group.Go(func() { heavier = time(heavy, 0) })
+	group.Wait()
+	r.FiveWatts, r.DragArea, r.OneKg = base-five, base-slimmer, heavier-base
 }
 
 // probit is the standard normal quantile, for chances kept off 0 and 1.
