@@ -421,6 +421,22 @@ func (rd *rider) overrunFrom(from int, watts []float64, points []checkpoint, bes
 	return at.seconds + at.worst // a joule too many costs a second
 }
 
+// slack is how many joules of the limit powers on the grid leave at their
+// lowest, below 0 if they overspend; ErrStall if they bring the rider to a
+// standstill.
+func (rd *rider) slack(watts []float64) (float64, error) {
+	points := make([]checkpoint, len(watts)+1)
+	points[0].y = rd.start
+	if math.IsInf(rd.overrunFrom(0, watts, points, math.Inf(1), true), 1) {
+		return 0, ErrStall
+	}
+	most := 0.0
+	for _, at := range points {
+		most = math.Max(most, at.spent)
+	}
+	return rd.limit - most, nil
+}
+
 // exchange improves powers by single steps and by exchanges between near
 // cues until none helps or the limit of course rides is reached.
 func (p Problem) exchange(rd *rider, watts []float64) []float64 {
