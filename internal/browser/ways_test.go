@@ -48,18 +48,18 @@ func TestFirstBriefFromTheKeyboard(t *testing.T) {
 	b.keys("95")
 	b.enter()
 	b.says("A hill of 1.9 km and 95 m up")
-	b.send("add what you ride on")
+	b.send("Add what you ride on")
 	b.send("Go on with this")
 	b.tabTo("Name")
 	b.keys("Spare room")
 	b.enter()
 	b.says("Kept: Spare room.")
-	b.send("add a course")
+	b.send("Add a course")
 	b.tabTo("GPX or CSV file")
 	b.do(chromedp.SetUploadFiles(`[name="file"]`, []string{own(t)}))
 	b.send("Keep this course")
 	b.says("is kept")
-	b.send("make the brief")
+	b.send("Make the brief")
 	b.send("Make the brief")
 	b.says("most likely")
 	b.send("The sheet to print")
@@ -212,7 +212,7 @@ func TestBadInputInEveryForm(t *testing.T) {
 		{"/riders/demo-racer/evidence/new?kind=test", "Keep this", map[string]string{"evidence.4.duration_s": "long", "evidence.4.watts": "-3"}, []string{"evidence.4.duration_s", "evidence.4.watts"}},
 		{"/riders/demo-racer/evidence/new?kind=hill", "Keep this", map[string]string{"evidence.4.duration_s": "11:10", "evidence.4.length_m": "far"}, []string{"evidence.4.length_m"}},
 		{"/riders/demo-racer/evidence/new?kind=threshold", "Keep this", map[string]string{"evidence.4.watts": "99999"}, []string{"evidence.4.watts"}},
-		{"/rigs/new/details", "Keep this rig", map[string]string{"called": "", "room.temperature_c": "hot"}, []string{"called", "room.temperature_c"}},
+		{"/rigs/new/details", "Keep this rig", map[string]string{"called": strings.Repeat("ab", 101), "room.temperature_c": "hot"}, []string{"called", "room.temperature_c"}},
 		{"/rigs/demo-racer-rig", "Keep this rig", map[string]string{"room.temperature_c": "600"}, []string{"room.temperature_c"}},
 		{"/roads/new", "Keep this road", map[string]string{"name": "", "bike_mass_kg": "none"}, []string{"name", "bike_mass_kg"}},
 		{"/roads/demo-road", "Keep this road", map[string]string{"bike_mass_kg": "0.1"}, []string{"bike_mass_kg"}},
