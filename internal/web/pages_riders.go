@@ -33,6 +33,7 @@ type RiderPage struct {
 	Facts     []RiderFact
 	Curve     template.HTML
 	CurveRows []CurveRow // the curve in numbers
+	Strokes   bool       // it has a piece with a stroke through it
 	Unplaced  []string   // what is known and has no place on the curve
 	Rests     string
 	Evidence  []RiderEvidence
