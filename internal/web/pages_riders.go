@@ -81,6 +81,7 @@ func (*RiderPage) Template() string { return "rider.html" }
 func (*RiderFormPage) Template() string { return "rider-form.html" }
 
 func (s *Server) riderRoutes() {
+	s.learntRoutes()
 	s.get("/riders", s.riders)
 	s.get("/riders/new", s.newRider)
 	s.post("/riders/new", s.addRider)
