@@ -12,6 +12,7 @@ import (
 type Brief struct {
 	Title string // event name, else course name
 	When  string // "Thursday 3 December 2026, 19:30 (Europe/Dublin)"; empty if unknown
+	On    string // the day or start that When says, ISO 8601: "2026-12-03T19:30"; empty if unknown
 	Kind  string // "time trial", "mass start", "handicap start", "group ride"; empty without an event
 	Made  string // date the brief was made on, ISO 8601
 

@@ -60,6 +60,7 @@ type RoadKnown struct {
 // Occasion is the event, if there is one.
 type Occasion struct {
 	Title, When, Kind, Made string
+	On                      string  // of When, ISO 8601
 	PenS                    float64 // s in the start pen
 	HasClock                bool
 	StartClock              int // minutes after midnight
@@ -255,7 +256,7 @@ type sheet struct {
 
 func (s *sheet) brief(ctx context.Context) (Brief, error) {
 	o := s.Occasion
-	b := Brief{Title: o.Title, When: o.When, Kind: o.Kind, Made: o.Made,
+	b := Brief{Title: o.Title, When: o.When, On: o.On, Kind: o.Kind, Made: o.Made,
 		Rider: s.rider(), Rig: s.rig(), Road: s.road(), Course: s.course()}
 	if b.Title == "" {
 		b.Title = s.Way.Name

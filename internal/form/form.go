@@ -16,13 +16,15 @@ import (
 	"chainline/internal/problem"
 )
 
-// Kinds of file, as internal/store names them. A course here is a sketch.
+// Kinds of file, as internal/store names them. A course here is a sketch; a
+// climb is told to a rig check and kept with it alone.
 const (
 	Rider  = "rider"
 	Rig    = "rig"
 	Road   = "road"
 	Course = "course"
 	Event  = "event"
+	Climb  = "climb"
 )
 
 // Units are those that values are shown in, and that a number typed without a

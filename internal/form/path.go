@@ -11,7 +11,8 @@ import (
 )
 
 // tables are the keys of every kind of file.
-var tables = map[string][]input.Key{Rider: input.Keys(Rider), Rig: input.Keys(Rig), Road: input.Keys(Road), Course: input.Keys(Course), Event: input.Keys(Event)}
+var tables = map[string][]input.Key{Rider: input.Keys(Rider), Rig: input.Keys(Rig), Road: input.Keys(Road), Course: input.Keys(Course), Event: input.Keys(Event),
+	Climb: input.Keys(Climb)}
 
 // find is the key that a path leads to. The entry of a list that may be a
 // single value, such as room.fans.0, is that value.

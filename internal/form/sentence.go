@@ -150,6 +150,7 @@ var plainer = []struct {
 	{regexp.MustCompile(`^(\S+) is not above min_w_per_kg, (\S+);`), "The most must be above the least, $2 W/kg."},
 	{regexp.MustCompile(`^ascent_m already says how steep it is`), "The climb's ascent already says how steep it is; give the one or the other."},
 	{regexp.MustCompile(`^a climb of (\S+ %); expected a mean gradient of at most (.*)$`), "That is a climb of $1; at most $2 is possible."},
+	{regexp.MustCompile(`^(\S+ km/h uphill); expected the seconds`), "That would be $1; is the time right?"},
 	{regexp.MustCompile(`^the sketch does not work out: (.*)$`), "This does not work out: $1."},
 	{regexp.MustCompile(`^unknown key`), "There is no such value here."},
 }

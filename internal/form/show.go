@@ -68,6 +68,24 @@ func About(kind, path string, units Units) (Field, bool) {
 	return f, true
 }
 
+// Unit is that of a number typed without one, where a page asks for what is no
+// value of a file; empty if there is none.
+func (u Units) Unit(k input.Key) string { return measureOf(k).unit(u).shown }
+
+// Number reads such a number, in the key's unit; 0 for "I don't know". wrong
+// is a plain sentence if it cannot be taken.
+func (u Units) Number(k input.Key, typed string) (v float64, wrong string) {
+	if unknown(typed) {
+		return 0, ""
+	}
+	r := readNumber(k, typed, u)
+	if r.wrong != "" {
+		return 0, r.wrong
+	}
+	v, _ = strconv.ParseFloat(r.raw, 64) // as it was just written
+	return v, ""
+}
+
 func (u Units) pick(metric, imperial string) string {
 	if u == Imperial {
 		return imperial

@@ -81,6 +81,3 @@ func ReadClimb(name string, r io.Reader) (ClimbFile, error) {
 	}
 	return out, nil
 }
-
-// ClimbKeys are the keys of a climb's file.
-func ClimbKeys() []Key { return keys(climbedFields) }

@@ -38,6 +38,7 @@ var kinds = map[string]struct {
 	"road":   {roadFields, func(n string, r io.Reader) error { _, err := ReadRoad(n, r); return err }},
 	"event":  {eventFields, func(n string, r io.Reader) error { _, err := ReadEvent(n, r); return err }},
 	"course": {sketchFields, func(n string, r io.Reader) error { _, err := ReadSketch(n, r); return err }},
+	"climb":  {climbedFields, func(n string, r io.Reader) error { _, err := ReadClimb(n, r); return err }},
 }
 
 // Keys are the keys of a kind of YAML file, in the order a file has them; nil

@@ -99,9 +99,28 @@ func printable(s string) string {
 	}, s)
 }
 
+// WhoLine, MadeLine, WarmLine and the i-th EvidenceLine are lines of the sheet
+// with their dates marked.
+func (p *page) WhoLine() template.HTML  { return dated(p.Who, p.On, momentWords(p.On)) }
+func (p *page) MadeLine() template.HTML { return dated(p.Made, p.MadeOn, dateWords(p.MadeOn)) }
+func (p *page) WarmLine() template.HTML { return dated(p.WarmHead, clockISO(p.WarmFrom), p.WarmFrom) }
+func (p *page) EvidenceLine(i int) template.HTML {
+	return primed(dated(p.EvidenceShown[i], p.EvidenceOn[i], dateWords(p.EvidenceOn[i])))
+}
+
+// Time is when to do it.
+func (d doing) Time() template.HTML {
+	if !d.clocked {
+		return dated(d.When, "", "")
+	}
+	return dated(d.When, clockISO(d.When), d.When)
+}
+
 // prime sets W′ without the wide gap this font leaves after the sign.
-func prime(s string) template.HTML {
-	return template.HTML(strings.ReplaceAll(template.HTMLEscapeString(s), "W′", `W<span class="prime">′</span>`))
+func prime(s string) template.HTML { return primed(template.HTML(template.HTMLEscapeString(s))) }
+
+func primed(s template.HTML) template.HTML {
+	return template.HTML(strings.ReplaceAll(string(s), "W′", `W<span class="prime">′</span>`))
 }
 
 // styleSheet is the page's style with its fonts and both sets of colours. On

@@ -81,7 +81,7 @@ var address = regexp.MustCompile(`(?i)https?:|//[a-z0-9]|url\(([^d]|d[^a])|@impo
 func TestPages(t *testing.T) {
 	allowed := map[string]bool{}
 	for _, n := range strings.Fields(`html head meta title style body header div h1 p main section h2 svg desc path text rect span
-		table thead tbody tr th td small b sup ul ol li strong footer`) {
+		table thead tbody tr th td small b sup ul ol li strong footer time`) {
 		allowed[n] = true
 	}
 	for name, b := range everyBrief() {
@@ -163,7 +163,8 @@ func TestRacerPageSays(t *testing.T) {
 	}
 	plainText := strings.ReplaceAll(page, nb, " ")
 	for _, want := range []string{"5 W more all the way: 9 s faster.", "0.01 m² less drag area: 6 s faster.",
-		"If the mass you typed is wrong by 1 kg: 7 s.", "as much as a steady 268 W, 115 % of your threshold: a load of 0.48 threshold-hours.", "231–249", "14 firm, short sentences only", "180 s maximal test, 330 W, 2 October 2026"} {
+		"If the mass you typed is wrong by 1 kg: 7 s.", "as much as a steady 268 W, 115 % of your threshold: a load of 0.48 threshold-hours.", "231–249", "14 firm, short sentences only", `180 s maximal test, 330 W, <time datetime="2026-10-02">2 October 2026</time>`,
+		`Ines Calder, <time datetime="2026-12-03T19:30">Thursday 3 December 2026, 19:30</time> (Europe/Dublin)`, `Made <time datetime="2026-12-02">2 December 2026</time>`} {
 		if !strings.Contains(plainText, want) {
 			t.Errorf("the page does not say %q", want)
 		}

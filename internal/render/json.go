@@ -47,6 +47,7 @@ type briefJSON struct {
 	Schema   string       `json:"schema"`
 	Title    string       `json:"title"`
 	When     string       `json:"when"`
+	On       string       `json:"on"`
 	Kind     string       `json:"kind"`
 	Made     string       `json:"made"`
 	Rider    riderJSON    `json:"rider"`

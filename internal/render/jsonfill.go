@@ -5,7 +5,7 @@ import "chainline/brief"
 // newBriefJSON copies a brief key by key: the keys are a contract, the Go
 // names are not. Lists are never null.
 func newBriefJSON(b brief.Brief) briefJSON {
-	return briefJSON{Schema: Schema, Title: b.Title, When: b.When, Kind: b.Kind, Made: b.Made,
+	return briefJSON{Schema: Schema, Title: b.Title, When: b.When, On: b.On, Kind: b.Kind, Made: b.Made,
 		Rider: newRider(b.Rider), Rig: newRig(b.Rig), Road: newRoad(b.Road), Course: newCourse(b.Course),
 		Plan: newPlan(b.Plan), Forecast: newForecast(b.Forecast), Room: newRoom(b.Room),
 		WarmUp: newSteps(b.WarmUp.Steps), WarmUpBalance: num(b.WarmUp.BalanceAtGun), WarmUpLastHard: num(b.WarmUp.LastHardS),

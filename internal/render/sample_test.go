@@ -53,7 +53,7 @@ func racer() brief.Brief {
 		{9400, 10000, 330, 1265, 47, .10, 19, "Home, empty it", "all you have"},
 	}
 	b := brief.Brief{
-		Title: "Two Mills hill race", When: "Thursday 3 December 2026, 19:30 (Europe/Dublin)", Kind: "mass start", Made: "2026-12-02",
+		Title: "Two Mills hill race", When: "Thursday 3 December 2026, 19:30 (Europe/Dublin)", On: "2026-12-03T19:30", Kind: "mass start", Made: "2026-12-02",
 		Rider: brief.RiderSheet{Name: "Ines Calder", Mass: 68.5, HeartRateMax: 186, HeartMaxFrom: "measured",
 			CriticalPower: normal(240, 7), WPrime: normal(18000, 2300), MaxPower: normal(910, 60), Threshold: normal(234, 9.4), Fade: normal(9, 3),
 			Model: "Critical power and W′ from a least-squares fit to three maximal tests.",
@@ -235,7 +235,7 @@ const evil = "<script>alert(1)</script>\"'&\x1b[2J\r\n" + "Maria-Theodora-Alexan
 // hostile has a name that must do no harm wherever text is allowed.
 func hostile() brief.Brief {
 	b := plain()
-	b.Title, b.When, b.Kind, b.Made = evil, evil, evil, evil
+	b.Title, b.When, b.On, b.Kind, b.Made = evil, evil, evil, evil, evil
 	b.Rider.Name, b.Rider.Model, b.Rider.Next = evil, evil, evil
 	b.Rider.Evidence = []brief.EvidenceLine{{What: evil, When: evil, Used: evil}}
 	b.Rig.Trainer, b.Rig.Source, b.Rig.Room, b.Rig.CurveFrom = evil, evil, evil, evil

@@ -11,6 +11,8 @@ import (
 // both set it, so that they cannot disagree.
 type sheet struct {
 	Title, Who, Rig, Made string
+	On, MadeOn            string   // of Who and Made, ISO 8601
+	EvidenceOn            []string // of Evidence, one for one
 	Heroes                []hero
 	Sketch                bool
 
@@ -87,7 +89,7 @@ func newSheet(b brief.Brief) sheet {
 	if s.Title == "" {
 		s.Title = "Ride brief"
 	}
-	s.Who = who(b)
+	s.Who, s.On, s.MadeOn = who(b), b.On, b.Made
 	s.Rig = rigLine(b.Rig)
 	if b.Made != "" {
 		s.Made = "Made " + dateWords(b.Made)

@@ -14,6 +14,7 @@ import (
 // before is what has to be known and done before the start, in words.
 type before struct {
 	WarmHead string
+	WarmFrom string  // a time of day in WarmHead; empty: there is none
 	WarmUp   []doing // steps and moments, by time; the gun last
 	WarmNote []string
 	CoolDown string
@@ -35,6 +36,7 @@ type doing struct {
 	Lead, Unit, Lasts string // of a step
 	Exertion          string // where the lead is watts
 	Gun               bool
+	clocked           bool    // When is a time of day
 	at                float64 // s, negative
 	step              bool
 }
@@ -165,19 +167,20 @@ func (s *before) warmUp(b brief.Brief) {
 	}
 	gun, clocked := gunClock(b)
 	from := timeOfDay(steps[0].StartS, gun, clocked)
-	s.WarmHead = "Warm up from " + from
+	s.WarmHead, s.WarmFrom = "Warm up from "+from, from
 	if !clocked {
+		s.WarmFrom = ""
 		s.WarmHead = "Warm up, " + lapse(-steps[0].StartS) + " before the gun"
 	}
 	for i, m := range soundMoments(b.WarmUp.Timeline) {
-		when := m.Clock
-		if !hoursMinutes.MatchString(when) {
+		when, said := m.Clock, hoursMinutes.MatchString(m.Clock)
+		if !said {
 			when = timeOfDay(m.AtS, gun, clocked)
 		}
-		s.WarmUp = append(s.WarmUp, doing{When: cut(clean(when), 9), Mark: letter(i), What: upper(m.What), at: m.AtS})
+		s.WarmUp = append(s.WarmUp, doing{When: cut(clean(when), 9), Mark: letter(i), What: upper(m.What), clocked: said || clocked, at: m.AtS})
 	}
 	for _, u := range steps {
-		d := doing{When: timeOfDay(u.StartS, gun, clocked), What: u.Name, Lasts: clock(u.DurationS), at: u.StartS, step: true}
+		d := doing{When: timeOfDay(u.StartS, gun, clocked), What: u.Name, Lasts: clock(u.DurationS), clocked: clocked, at: u.StartS, step: true}
 		d.Lead, d.Unit = stepLead(b.Rig.Speaks, u)
 		if d.Unit == "W" {
 			d.Exertion = exertion(u.Exertion)
@@ -185,7 +188,7 @@ func (s *before) warmUp(b brief.Brief) {
 		s.WarmUp = append(s.WarmUp, d)
 	}
 	slices.SortStableFunc(s.WarmUp, func(a, b doing) int { return cmp.Compare(a.at, b.at) })
-	s.WarmUp = append(s.WarmUp, doing{When: timeOfDay(0, gun, clocked), What: "The gun", Gun: true})
+	s.WarmUp = append(s.WarmUp, doing{When: timeOfDay(0, gun, clocked), What: "The gun", Gun: true, clocked: clocked})
 	if f := b.WarmUp.BalanceAtGun; f > 0 && finite(f) {
 		note := percent(f, 0) + " of what you can spend is there at the gun"
 		if h := b.WarmUp.LastHardS; h > 0 && finite(h) {

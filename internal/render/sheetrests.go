@@ -57,6 +57,7 @@ func (s *sheet) rests(b brief.Brief) {
 	}
 	for _, e := range r.Evidence {
 		s.Evidence = append(s.Evidence, sentence(join([]string{join([]string{e.What, dateWords(e.When)}, ", "), e.Used}, ": ")))
+		s.EvidenceOn = append(s.EvidenceOn, e.When)
 	}
 }
 

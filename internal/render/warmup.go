@@ -29,6 +29,7 @@ type WarmUp struct {
 	Beads         []Bead
 	Labels        []WarmUpLabel
 	Ticks         []Label
+	Clocked       bool // Ticks are times of day
 	GunX          float64
 	Title, Desc   string
 }
@@ -91,6 +92,7 @@ func NewWarmUp(b brief.Brief) (w WarmUp, ok bool) {
 		w.Beads = placeBeads(numbers, w.Marks, letter, w.GunX, l)
 	}
 	gun, clocked := gunClock(b)
+	w.Clocked = clocked
 	w.ticks(steps, gun, clocked, foot+18, x)
 	w.Height = foot + 24
 	w.words(b, steps)
@@ -336,8 +338,12 @@ func (w WarmUp) SVG(class string) string {
 			d.text("number", Label{b.X, w.Chain + 4.6, b.Label, "middle"})
 		}
 	}
+	ticks := "tick"
+	if w.Clocked {
+		ticks = "tick clock"
+	}
 	for _, l := range w.Ticks {
-		d.text("tick", l)
+		d.text(ticks, l)
 	}
 	d.f(`</svg>`)
 	return d.String()

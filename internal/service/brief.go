@@ -221,15 +221,16 @@ func occasion(e input.EventFile, day, today time.Time) brief.Occasion {
 	o := brief.Occasion{Title: e.Name, Made: today.Format(time.DateOnly)}
 	o.Kind = map[string]string{"time-trial": brief.TimeTrial, "mass": brief.MassStart, "handicap": brief.HandicapStart, "group": brief.GroupRide}[e.Kind]
 	if e.Start.Known {
-		o.When = e.Start.Value.Format("Monday 2 January 2006")
+		o.When, o.On = e.Start.Value.Format("Monday 2 January 2006"), e.Start.Value.Format(time.DateOnly)
 		if e.HasClock {
+			o.On += e.Start.Value.Format("T15:04")
 			o.When += e.Start.Value.Format(", 15:04")
 			if e.TimeZone != "" {
 				o.When += " (" + e.TimeZone + ")"
 			}
 		}
 	} else {
-		o.When = day.Format("Monday 2 January 2006")
+		o.When, o.On = day.Format("Monday 2 January 2006"), day.Format(time.DateOnly)
 	}
 	o.PenS = e.Pen.Or(0)
 	if e.HasClock {

@@ -29,6 +29,8 @@ type CalendarRequest struct {
 
 	// Form is how fresh the rider is, if rides are kept; nil: nothing is known.
 	Form *RiderForm
+
+	Dates Dates // of the sentences
 }
 
 // CalendarSheet is what takes place, soonest first.
@@ -108,7 +110,7 @@ func Calendar(q CalendarRequest) (CalendarSheet, error) {
 	for _, o := range all {
 		sheet.Events = append(sheet.Events, eventOf(o))
 	}
-	sheet.clash(all)
+	sheet.clash(all, q.Dates)
 	if q.Minutes > 0 || state.known {
 		for i := range sheet.Events {
 			sheet.Events[i].judge(all[i], q, state)
@@ -242,19 +244,19 @@ func guessKind(name string) string {
 }
 
 // clash says of every event what goes on at the same time.
-func (s *CalendarSheet) clash(all []calendar.Occurrence) {
+func (s *CalendarSheet) clash(all []calendar.Occurrence, d Dates) {
 	for _, c := range calendar.Clashes(all, 0) {
 		a, b := &s.Events[c.First], &s.Events[c.Second]
-		a.Clashes = append(a.Clashes, b.named())
-		b.Clashes = append(b.Clashes, a.named())
+		a.Clashes = append(a.Clashes, b.named(d))
+		b.Clashes = append(b.Clashes, a.named(d))
 	}
 }
 
 // named is an event with its times.
-func (e *CalendarEvent) named() string {
-	out := fmt.Sprintf("%s, %s", e.Name, e.Start.Format("15:04"))
+func (e *CalendarEvent) named(d Dates) string {
+	out := fmt.Sprintf("%s, %s", e.Name, d.clock(e.Start))
 	if e.Minutes > 0 {
-		return out + " to " + e.End.Format("15:04")
+		return out + " to " + d.clock(e.End)
 	}
 	return out + " (taken to last an hour)"
 }

@@ -72,7 +72,7 @@ func (q CalendarRequest) state(s *CalendarSheet) (riderState, error) {
 		s.State = append(s.State, "By the health questions only easy riding is right for now.")
 	}
 	if !st.lastHard.IsZero() {
-		s.State = append(s.State, "The last all-out effort that is known of was on "+st.lastHard.Format("2 January 2006")+".")
+		s.State = append(s.State, "The last all-out effort that is known of was on "+q.Dates.day(st.lastHard, usualDay)+".")
 	}
 	if q.Form != nil {
 		s.State = append(s.State, q.Form.words())

@@ -17,6 +17,7 @@ type ReadyRequest struct {
 	Starters []Starter
 	Open     func(name string) (io.ReadCloser, error)
 	Now      time.Time
+	Dates    Dates // of the sentences
 }
 
 // Starter is one of a start list. Checked and Brief are when the rig was
@@ -109,10 +110,10 @@ func (q ReadyRequest) row(s Starter, event input.EventFile, day time.Time) (Read
 		row.Checked = "never checked"
 		miss("The rig was never checked; a check takes half an hour.")
 	case days > checkHolds:
-		row.Checked = fmt.Sprintf("checked on %s, %.0f days before the event", s.Checked.Format(time.DateOnly), days)
+		row.Checked = fmt.Sprintf("checked on %s, %.0f days before the event", q.Dates.day(s.Checked, time.DateOnly), days)
 		miss("The rig check is older than %d days by then; a zero offset and a short check will do.", checkHolds)
 	default:
-		row.Checked = "checked on " + s.Checked.Format(time.DateOnly)
+		row.Checked = "checked on " + q.Dates.day(s.Checked, time.DateOnly)
 	}
 	if cp := k.Capacity.CriticalPower; cp > 0 {
 		row.SDShare = math.Round(1000*k.Capacity.SD()[0]/cp) / 1000
@@ -128,7 +129,7 @@ func (q ReadyRequest) row(s Starter, event input.EventFile, day time.Time) (Read
 		row.Brief = "none yet"
 		miss("There is no brief for this event yet.")
 	default:
-		row.Brief = "made on " + s.Brief.Format(time.DateOnly)
+		row.Brief = "made on " + q.Dates.day(s.Brief, time.DateOnly)
 	}
 	if rider.EasyOnly && event.Kind != "group" {
 		miss("By the health questions only easy riding is right for now.")

@@ -146,42 +146,41 @@ func (a *App) Learnt(ctx context.Context, riderID string) ([]LearntItem, error) 
 		return nil, err
 	}
 	items := []LearntItem{}
-	add := func(key, what, origin, ride string) {
-		items = append(items, LearntItem{Key: key, What: what, Origin: origin, RideID: ride, LeftOut: out[key]})
+	add := func(key, what, origin string) {
+		items = append(items, LearntItem{Key: key, What: what, Origin: origin, LeftOut: out[key]})
 	}
 	if off := debrief.TimeOff(h.rode, dayNumber(a.c.Now())); len(off) > 0 {
 		days := 0.0
 		for _, o := range off {
 			days += o.Days
 		}
-		add(keyTimeOff, fmt.Sprintf("Days off the bike: %d stretches of a week and more, %.0f days in all. Power is taken to have fallen meanwhile.", len(off), days), "the days on which you rode", "")
+		add(keyTimeOff, fmt.Sprintf("Days off the bike: %d stretches of a week and more, %.0f days in all. Power is taken to have fallen meanwhile.", len(off), days), "the days on which you rode")
 	}
 	if s := strayed(h); s != nil {
 		for _, p := range s.Places {
 			if p.Rides > 0 {
-				add(keyStrays, p.Words, fmt.Sprintf("plans and rides of %d rides", s.Rides), "")
+				add(keyStrays, p.Words, fmt.Sprintf("plans and rides of %d rides", s.Rides))
 			}
 		}
 	}
 	for _, k := range slices.Backward(h.rides) {
-		if !k.counts() {
+		if !k.counts() || !k.facts.Dated {
 			continue
 		}
-		origin := fmt.Sprintf("%s, %s", k.Filename, k.day().Format("2 January 2006"))
-		if !k.facts.Dated {
-			continue
+		add := func(key, what string) {
+			items = append(items, LearntItem{Key: key, What: what, Origin: k.Filename + ", " + k.day().Format(usualDay), File: k.Filename, Day: k.day().Format(time.DateOnly), RideID: k.ID, LeftOut: out[key]})
 		}
 		for _, e := range k.learnt.Efforts {
 			told := slices.Contains(h.efforts, e)
 			if told || out[keyRide(k.ID)] {
-				add(keyRide(k.ID), effortWords(e), origin, k.ID)
+				add(keyRide(k.ID), effortWords(e))
 			}
 		}
 		if w := k.said.Weighed; w != nil {
-			add(keySweat(k.ID), fmt.Sprintf("Sweat: %.1f kg before, %.1f kg after, %.2f l drunk.", w[0], w[1], w[2]), origin, k.ID)
+			add(keySweat(k.ID), fmt.Sprintf("Sweat: %.1f kg before, %.1f kg after, %.2f l drunk.", w[0], w[1], w[2]))
 		}
 		if f := k.learnt.Foretold; f != nil {
-			add(keyHeld(k.ID), fmt.Sprintf("The forecast was %.0f s (%.0f to %.0f), it took %.0f s.", f.Predicted.Mean, f.Predicted.Low80, f.Predicted.High80, f.Actual), origin, k.ID)
+			add(keyHeld(k.ID), fmt.Sprintf("The forecast was %.0f s (%.0f to %.0f), it took %.0f s.", f.Predicted.Mean, f.Predicted.Low80, f.Predicted.High80, f.Actual))
 		}
 	}
 	return items, nil

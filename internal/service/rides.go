@@ -152,8 +152,10 @@ type ImportRefused struct {
 // uses, unless it is left out.
 type LearntItem struct {
 	Key     string `json:"key"`
-	What    string `json:"what"`   // in a sentence
-	Origin  string `json:"origin"` // which rides it comes from
+	What    string `json:"what"`           // in a sentence
+	Origin  string `json:"origin"`         // which rides it comes from
+	File    string `json:"file,omitempty"` // of the one ride it comes from
+	Day     string `json:"day,omitempty"`  // of that ride, ISO 8601
 	RideID  string `json:"ride,omitempty"`
 	LeftOut bool   `json:"left_out,omitempty"`
 }

@@ -48,7 +48,7 @@ func (s *Server) briefFace(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		data = []byte(inUnits(string(data), u, s.namesOf(r.Context(), b)...))
+		data = shown(r, data, u, s.namesOf(r.Context(), b)...)
 	}
 	h := w.Header()
 	h.Set("Content-Type", media)

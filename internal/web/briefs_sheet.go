@@ -14,11 +14,12 @@ import (
 // into a page of ours as it is: only elements and attributes that a brief has
 // get through, and nothing that could lead anywhere or send anything.
 var (
-	sheetElements = words("header main section footer div h2 h3 p ul ol li table thead tbody tr th td small strong b em sup sub span " +
+	sheetElements = words("header main section footer div h2 h3 p ul ol li table thead tbody tr th td small strong b em sup sub span time " +
 		"svg g path rect circle ellipse line polyline polygon text tspan defs clipPath title desc")
-	sheetAttributes = words("class scope colspan rowspan role aria-label aria-hidden width height viewBox preserveAspectRatio d x y x1 y1 x2 y2 cx cy r rx ry " +
+	sheetAttributes = words("class datetime scope colspan rowspan role aria-label aria-hidden width height viewBox preserveAspectRatio d x y x1 y1 x2 y2 cx cy r rx ry " +
 		"dx dy points transform fill stroke stroke-width stroke-dasharray stroke-linecap stroke-linejoin opacity fill-opacity text-anchor dominant-baseline")
-	sheetValue = regexp.MustCompile(`^[A-Za-z0-9 .,#%()\-+_\n\t]*$`)
+	sheetMoment = regexp.MustCompile(`^[0-9T:\-]*$`)
+	sheetValue  = regexp.MustCompile(`^[A-Za-z0-9 .,#%()\-+_\n\t]*$`)
 )
 
 func words(s string) map[string]bool {
@@ -84,11 +85,14 @@ func sheetName(name string) string {
 func sheetAttrs(all []xml.Attr) string {
 	var out strings.Builder
 	for _, a := range all {
-		name := a.Name.Local
+		name, value := a.Name.Local, sheetValue
+		if name == "datetime" {
+			value = sheetMoment
+		}
 		if a.Name.Space != "" || !sheetAttributes[name] {
 			continue
 		}
-		if name != "aria-label" && (!sheetValue.MatchString(a.Value) || strings.Contains(a.Value, "url(")) {
+		if name != "aria-label" && (!value.MatchString(a.Value) || strings.Contains(a.Value, "url(")) {
 			continue
 		}
 		out.WriteString(" " + name + `="` + html.EscapeString(a.Value) + `"`)

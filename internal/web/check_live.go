@@ -215,7 +215,7 @@ func NewCheckView(set ride.Setup, s ride.Snapshot, g CheckGuide, sources []Check
 		v.Big, v.Unit = "", ""
 	}
 	if t := s.Then; t != nil {
-		v.Then = t.Words
+		v.Then = u.Words(t.Words)
 	}
 	switch s.Stage {
 	case ride.Waiting:

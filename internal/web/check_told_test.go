@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"net/http"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -39,12 +40,15 @@ func TestCheckFormTellsOfAClimb(t *testing.T) {
 		"climb-time-s": "25:00", "climb-temperature-c": "15", "climb-height-m": "500", "climb-wind": "calm"}
 	files := map[string][]byte{"first": stored(t, longRide(1.065)), "second": stored(t, longRide(1))}
 	for says, wrong := range map[string][2]string{
-		"Write a time like 28:40.":              {"climb-time-s", "25:99"},
-		"Write a number from 30 to 300.":        {"climb-mass-kg", "heavy"},
-		"A climb can be judged only with this.": {"climb-watts", ""},
-		"These answers do not go together.":     {"climb-length-km", "0.4"},
-		"The doubt is larger than the inertia":  {"flywheel-doubt", "13"},
-		"Write the inertia too":                 {"flywheel", ""},
+		"Behind a colon stand at most 59 minutes or seconds":       {"climb-time-s", "25:99"},
+		"“heavy” is not a number; write one from 30 to 300 kg.":    {"climb-mass-kg", "heavy"},
+		"A climb can be judged only with this.":                    {"climb-watts", ""},
+		"That is a climb of 100 %; at most 40 % is possible.":      {"climb-length-km", "0.4"},
+		"The doubt is larger than the inertia":                     {"flywheel-doubt", "13"},
+		"Write the inertia too":                                    {"flywheel", ""},
+		"201 kg is more than the most possible here, 200 kg":       {"flywheel", "201"},
+		"A wheel&#39;s circumference is 300 to 5000 mm":            {"wheel", "21"},
+		"Are these 28 seconds or 28 minutes? Write 28 s or 28 min": {"climb-time-s", "28"},
 	} {
 		bad := maps.Clone(form)
 		bad[wrong[0]] = wrong[1]
@@ -82,6 +86,45 @@ func TestCheckFormTellsOfAClimb(t *testing.T) {
 	if !said {
 		t.Errorf("a climb with a meter that is not there: %+v", sheet.Unsaid)
 	}
+}
+
+// Whoever chose imperial units is asked in them, and what is wrong is said in
+// them; what was typed comes back as it was typed, and the climb that is kept
+// is the same as for whoever typed it in metric units.
+func TestCheckFormAsksInTheirUnits(t *testing.T) {
+	t.Parallel()
+	v, db, _ := checkSite(t)
+	unitsOf := func(body string) (out []string) {
+		for _, name := range []string{"mass-kg", "mass-doubt-kg", "ascent-m", "length-km", "temperature-c", "height-m"} {
+			_, rest, _ := strings.Cut(body, `name="climb-`+name+`"`)
+			out = append(out, regexp.MustCompile(`class="unit"[^>]*>([^<]*)<`).FindStringSubmatch(rest)[1])
+		}
+		return out
+	}
+	_, _, body := v.ask(t, "GET", "/check", "", nil)
+	if got := strings.Join(unitsOf(body), " "); got != "kg kg m km °C m" {
+		t.Errorf("asked in %s", got)
+	}
+	wantIn(t, body, "Left empty: 1 kg.", "40 m high")
+	if status, _, _ := v.ask(t, "POST", "/settings/units", "units=imperial", nil); status != http.StatusSeeOther {
+		t.Fatal(status)
+	}
+	_, _, body = v.ask(t, "GET", "/check", "", nil)
+	if got := strings.Join(unitsOf(body), " "); got != "lb lb ft mi °F ft" {
+		t.Errorf("asked in %s", got)
+	}
+	wantIn(t, body, "Left empty: 2.2 lb.", "131 ft high")
+	for _, says := range saidIn(body, metricSaid, metricHead) {
+		t.Errorf("the form says to an imperial visitor: %s", says)
+	}
+	form := map[string]string{"rider": onlyOne(t, db, store.Rider).ID, "rig": onlyOne(t, db, store.Rig).ID, "what": "files", "flywheel": "12 kg", "flywheel-doubt": "500",
+		"climb-source": "meter", "climb-watts": "241", "climb-mass-kg": "20", "climb-ascent-m": "1,312 ft", "climb-length-km": "2.5", "climb-time-s": "25:00", "climb-temperature-c": "150", "climb-height-m": "1640"}
+	status, _, body := v.sent(t, "/check", form, nil)
+	if status != http.StatusUnprocessableEntity {
+		t.Fatal(status)
+	}
+	wantIn(t, body, "20 lb is less than the least possible here, 67 lb", "150 °F is more than the most possible here, 122 °F", "500 lb is more than the most possible here, 440 lb",
+		`value="12 kg"`, `value="500"`, `value="1,312 ft"`, `value="2.5"`, `value="1640"`, `value="20"`)
 }
 
 // A recording of another program is looked at too, whatever its name says.

@@ -4,6 +4,8 @@ import (
 	"net/http"
 	"strings"
 	"time"
+
+	"chainline/internal/service"
 )
 
 // dates writes days and clocks the way the browser's first language has them.
@@ -44,6 +46,17 @@ func (d dates) weekday(t time.Time) string {
 	}
 	return t.Format("Mon 2 January 2006")
 }
+
+// long is a day with all of its weekday.
+func (d dates) long(t time.Time) string {
+	if d.monthFirst {
+		return t.Format("Monday, January 2, 2006")
+	}
+	return t.Format("Monday 2 January 2006")
+}
+
+// service writes the sentences that come with dates in them.
+func (d dates) service() service.Dates { return service.Dates{Day: d.day, Clock: d.clock} }
 
 // near is a day of the coming weeks.
 func (d dates) near(t time.Time) string {

@@ -4,6 +4,8 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+
+	"chainline/internal/store"
 )
 
 // TestDatesAsTheBrowserHasThem: the day or the month first, the clock of half
@@ -40,4 +42,46 @@ func TestDatesOnTheSeasonsPictures(t *testing.T) {
 			t.Errorf("%s: the pictures of a season lack %q or have %q", language, want[0], want[1])
 		}
 	}
+}
+
+// TestBriefsAndFitInTheirDates: a brief's own sheet, as it is shown, printed
+// and saved, and the sentences of calendar and start list.
+func TestBriefsAndFitInTheirDates(t *testing.T) {
+	v, db := rigSite(t, append(briefObjects(), store.Object{ID: "r2", Kind: store.Rider, Name: "Tilda",
+		Text: "name: Tilda\nmass_kg: 70\nlevel: regular\nevidence:\n  - {kind: test, duration_s: 360, watts: 300, date: 2026-11-01}\n"})...)
+	path := v.made(t, "/briefs/new", asked)
+	as := func(language, path string) string {
+		t.Helper()
+		status, _, body := v.ask(t, "GET", path, "", func(r *http.Request) { r.Header.Set("Accept-Language", language) })
+		if status != http.StatusOK {
+			t.Fatalf("%s: %d", path, status)
+		}
+		return body
+	}
+	for _, at := range []string{path, path + "/page", path + "/file"} {
+		british, american := as("en-GB", at), as("en-US", at)
+		wantIn(t, british, ">Tuesday 5 January 2027, 19:30</time> (Europe/Dublin)", ">1 November 2026</time>")
+		wantIn(t, american, `<time datetime="2027-01-05T19:30">Tuesday, January 5, 2027, 7:30 pm</time> (Europe/Dublin)`, ">November 1, 2026</time>", ">7:30 pm</time>")
+		for _, says := range datesIn(american, dayFirst, wholeDay) {
+			t.Errorf("%s says to an American: %s", at, says)
+		}
+		for _, says := range datesIn(british, monthFirst, halfDay) {
+			t.Errorf("%s says to a Briton: %s", at, says)
+		}
+	}
+	wantIn(t, as("en-AU", path), ">Tuesday 5 January 2027, 7:30 pm</time>")
+	fit := "/calendar?from=2027-01-01&rider=r2&rig=g1"
+	wantIn(t, as("en-GB", fit), "was on 1 November 2026.")
+	wantIn(t, as("en-US", fit), "was on November 1, 2026.")
+	if _, err := db.Put(t.Context(), store.Object{Kind: store.Event, Name: "Other night", Text: "name: Other night\nstart: 2027-01-05T20:00\ntime_zone: Europe/Dublin\nkind: group\n"}); err != nil {
+		t.Fatal(err)
+	}
+	wantIn(t, as("en-GB", fit+"&zone=dublin"), "It clashes with Other night, 20:00")
+	wantIn(t, as("en-US", fit+"&zone=dublin"), "It clashes with Other night, 8:00 pm")
+	made, err := db.Briefs(t.Context(), "r1")
+	if err != nil || len(made) != 1 {
+		t.Fatal(err)
+	}
+	wantIn(t, as("en-GB", "/events/e1/ready"), "made on "+made[0].Made.Format("2 January 2006"))
+	wantIn(t, as("en-US", "/events/e1/ready"), "made on "+made[0].Made.Format("January 2, 2006"))
 }

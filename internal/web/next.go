@@ -67,8 +67,8 @@ type nextView struct {
 }
 
 // look gathers what there is, for a rider that was chosen or stands to reason.
-func (s *Server) look(ctx context.Context, chosen string) (v nextView, err error) {
-	v = nextView{now: s.now(), kept: map[store.Kind][]store.Object{}}
+func (s *Server) look(ctx context.Context, chosen string, d dates) (v nextView, err error) {
+	v = nextView{now: s.now(), dates: d, kept: map[store.Kind][]store.Object{}}
 	for _, kind := range store.Kinds {
 		if v.kept[kind], err = s.store.Objects(ctx, kind); err != nil {
 			return v, err

@@ -330,7 +330,7 @@ func (s *Server) brief(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if p.Sheet, err = BriefSheet([]byte(inUnits(string(page), u, s.namesOf(r.Context(), b)...))); err != nil {
+	if p.Sheet, err = BriefSheet(shown(r, page, u, s.namesOf(r.Context(), b)...)); err != nil {
 		p.Sheet = "" // it can be opened by itself
 	}
 	return s.show(w, r, status, p)
@@ -487,7 +487,7 @@ func (s *Server) keepChangedBrief(w http.ResponseWriter, r *http.Request) error 
 		if err != nil {
 			return err
 		}
-		if p.Sheet, err = BriefSheet([]byte(inUnits(string(b.Page), u, s.namesOf(r.Context(), b)...))); err != nil {
+		if p.Sheet, err = BriefSheet(shown(r, b.Page, u, s.namesOf(r.Context(), b)...)); err != nil {
 			p.Sheet = ""
 		}
 		return s.show(w, r, http.StatusUnprocessableEntity, p)

@@ -106,7 +106,7 @@ func (s *Server) calendarSheet(r *http.Request) (sheet service.CalendarSheet, va
 	if kept, err = s.store.Calendars(ctx); err != nil {
 		return
 	}
-	q := service.CalendarRequest{Now: s.now(), From: values["from"]}
+	q := service.CalendarRequest{Now: s.now(), From: values["from"], Dates: datesOf(r).service()}
 	files := map[string]string{}
 	for _, e := range events {
 		name := "event/" + e.ID + ".yaml"

@@ -8,9 +8,10 @@ import (
 	"io"
 	"net/http"
 	"net/url"
-	"strconv"
 	"strings"
 
+	"chainline/internal/form"
+	"chainline/internal/input"
 	"chainline/internal/live"
 	"chainline/internal/problem"
 	"chainline/internal/service"
@@ -110,7 +111,11 @@ func (s *Server) showChooseCheck(w http.ResponseWriter, r *http.Request, status 
 			rides = append(rides, Option{Value: x.ID, Label: line.Title + ", " + line.For + ", " + line.When})
 		}
 	}
-	p := NewCheckPage(choices, rides, values, errs)
+	units, err := s.units(r.Context())
+	if err != nil {
+		return err
+	}
+	p := NewCheckPage(choices, rides, values, errs, units)
 	p.NoRides = s.live == nil
 	if err := s.listChecks(r, p, choices[store.Rig]); err != nil {
 		return err
@@ -119,7 +124,7 @@ func (s *Server) showChooseCheck(w http.ResponseWriter, r *http.Request, status 
 }
 
 // NewCheckPage asks what to check, given what there is to choose from.
-func NewCheckPage(choices map[store.Kind][]Option, rides []Option, values, errs map[string]string) *CheckPage {
+func NewCheckPage(choices map[store.Kind][]Option, rides []Option, values, errs map[string]string, units form.Units) *CheckPage {
 	p := &CheckPage{Base: checkBase("Rig check"), Form: NewForm("/check", values, errs)}
 	f := p.Form
 	for _, need := range []struct {
@@ -158,8 +163,8 @@ func NewCheckPage(choices map[store.Kind][]Option, rides []Option, values, errs 
 	p.More = append(p.More,
 		f.Field(Field{Name: "wheel", Label: "The wheel's circumference, measured with a tape", Numeric: true, Unit: "mm", Hint: "Mark tyre and floor, roll one turn sitting on it. Leave empty what was not measured."}),
 		f.Field(Field{Name: "host", Label: "A host to time the way to", Hint: "If you ride online with others: a name and a port, such as example.org:443. Left empty, nothing is asked of anybody."}))
-	climb, more := toldFields(f)
-	p.Climb, p.More, p.Least = climb, append(p.More, more...), service.EasiestClimb
+	climb, more := toldFields(f, units)
+	p.Climb, p.More, p.Least = climb, append(p.More, more...), units.Words(service.EasiestClimb)
 	p.Opened, p.Climbed = toldOpen(p.More), toldOpen(climb)
 	return p
 }
@@ -214,7 +219,7 @@ func (s *Server) beginCheck(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	path, errs, err := s.beginCheckOf(r, typed)
+	path, heard, errs, err := s.beginCheckOf(r, typed)
 	if e, ok := errors.AsType[*problem.Error](err); ok {
 		message, hint := problem.ForPerson(e)
 		errs, err = map[string]string{"": strings.TrimSpace(capital(message) + ". " + hint)}, nil
@@ -225,14 +230,23 @@ func (s *Server) beginCheck(w http.ResponseWriter, r *http.Request) error {
 	if len(errs) > 0 {
 		return s.showChooseCheck(w, r, http.StatusUnprocessableEntity, typed, errs)
 	}
-	return s.see(w, r, path, "")
+	return s.see(w, r, path, strings.TrimSpace(heard))
 }
 
-func (s *Server) beginCheckOf(r *http.Request, typed map[string]string) (path string, errs map[string]string, err error) {
-	a, errs := checkAskOf(typed)
-	if len(errs) > 0 {
-		return "", errs, nil
+func (s *Server) beginCheckOf(r *http.Request, typed map[string]string) (path, heard string, errs map[string]string, err error) {
+	units, err := s.units(r.Context())
+	if err != nil {
+		return "", "", nil, err
 	}
+	a, heard, errs := checkAskOf(typed, units)
+	if len(errs) > 0 {
+		return "", "", errs, nil
+	}
+	path, errs, err = s.beginCheckAs(r, a, typed)
+	return path, heard, errs, err
+}
+
+func (s *Server) beginCheckAs(r *http.Request, a checkAsk, typed map[string]string) (path string, errs map[string]string, err error) {
 	parts, err := s.parts(r.Context(), briefAsk{Rider: a.Rider, Rig: a.Rig})
 	if err != nil {
 		return "", nil, err
@@ -252,27 +266,28 @@ func (s *Server) beginCheckOf(r *http.Request, typed map[string]string) (path st
 	return "", map[string]string{"what": "Choose what shall be looked at."}, nil
 }
 
-// checkAskOf is what a form asks for, with what is wrong with it.
-func checkAskOf(typed map[string]string) (checkAsk, map[string]string) {
-	a := checkAsk{Rider: typed["rider"], Rig: typed["rig"], Host: typed["host"]}
-	errs := map[string]string{}
+// wheelKey is the circumference of a wheel.
+var wheelKey = input.Key{Form: "number", Unit: "mm", Low: 300, High: 5000}
+
+// checkAskOf is what a form asks for, how it was read where that may be
+// doubted, and what is wrong with it.
+func checkAskOf(typed map[string]string, units form.Units) (a checkAsk, heard string, errs map[string]string) {
+	a = checkAsk{Rider: typed["rider"], Rig: typed["rig"], Host: typed["host"]}
+	errs = map[string]string{}
 	for kind, id := range map[store.Kind]string{store.Rider: a.Rider, store.Rig: a.Rig} {
 		if id == "" {
 			errs[string(kind)] = "Choose a " + string(kind) + "."
 		}
 	}
-	if text := strings.ReplaceAll(typed["wheel"], ",", "."); text != "" {
-		mm, err := strconv.ParseFloat(text, 64)
-		if err != nil || !(mm >= 300 && mm <= 5000) {
-			errs["wheel"] = "A wheel's circumference is 300 to 5000 mm; most are near 2100."
-		}
-		a.WheelMM = mm
+	mm, wrong := units.Number(wheelKey, typed["wheel"])
+	if wrong != "" {
+		errs["wheel"] = "A wheel's circumference is 300 to 5000 mm; most are near 2100."
 	}
+	a.WheelMM = mm
 	if h := a.Host; h != "" && (strings.Count(h, ":") == 0 || strings.ContainsAny(h, "/ ") || strings.HasSuffix(h, ":") || strings.HasPrefix(h, ":")) {
 		errs["host"] = "Write a name and a port, such as example.org:443, or leave it empty."
 	}
-	a.told(typed, errs)
-	return a, errs
+	return a, a.told(typed, errs, units), errs
 }
 
 // beginCheckRide begins the guided check, or rides it at once on a simulated

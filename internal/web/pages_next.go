@@ -34,11 +34,10 @@ func (s *Server) nextRoutes() {
 }
 
 func (s *Server) nextRide(w http.ResponseWriter, r *http.Request) error {
-	v, err := s.look(r.Context(), r.URL.Query().Get("rider"))
+	v, err := s.look(r.Context(), r.URL.Query().Get("rider"), datesOf(r))
 	if err != nil {
 		return err
 	}
-	v.dates = datesOf(r)
 	p := &NextPage{Base: Base{Title: "Next ride", Section: "/"}}
 	steps := v.first()
 	for _, step := range steps {

@@ -108,7 +108,7 @@ func (s *Server) eventReady(w http.ResponseWriter, r *http.Request) error {
 	// between is then at worst said to be under way.
 	making, failed, running := s.startLists.says(o.ID)
 	p.Making = making
-	if p.Rows, p.Absent, err = s.readyLines(r.Context(), o); err != nil {
+	if p.Rows, p.Absent, err = s.readyLines(r.Context(), o, datesOf(r)); err != nil {
 		return err
 	}
 	ready, missing := 0, 0
@@ -148,7 +148,7 @@ func courseOptions(all []store.Object) []Option {
 
 // readyLines look at every rider kept here, each on the rig of their latest
 // brief for the event, else of their latest brief, else the first one.
-func (s *Server) readyLines(ctx context.Context, event store.Object) (lines []ReadyLine, absent []string, err error) {
+func (s *Server) readyLines(ctx context.Context, event store.Object, d dates) (lines []ReadyLine, absent []string, err error) {
 	riders, err := s.store.Objects(ctx, store.Rider)
 	if err != nil {
 		return nil, nil, err
@@ -158,7 +158,7 @@ func (s *Server) readyLines(ctx context.Context, event store.Object) (lines []Re
 		return nil, nil, err
 	}
 	for _, rider := range riders {
-		line, err := s.readyLine(ctx, event, rider, rigs)
+		line, err := s.readyLine(ctx, event, rider, rigs, d)
 		if e, ok := errors.AsType[*problem.Error](err); ok {
 			absent = append(absent, rider.Name+": "+e.Message)
 			continue
@@ -171,7 +171,7 @@ func (s *Server) readyLines(ctx context.Context, event store.Object) (lines []Re
 	return lines, absent, nil
 }
 
-func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs []store.Object) (ReadyLine, error) {
+func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs []store.Object, d dates) (ReadyLine, error) {
 	briefs, err := s.store.Briefs(ctx, rider.ID)
 	if err != nil {
 		return ReadyLine{}, err
@@ -195,9 +195,9 @@ func (s *Server) readyLine(ctx context.Context, event, rider store.Object, rigs 
 	if len(checks) > 0 {
 		st.Checked = checks[0].Made
 	}
-	key := courseHashOf(event.Text, rider.Text, rig.Text, s.now().Format(time.DateOnly), st.Brief.String(), st.Checked.String())
+	key := courseHashOf(event.Text, rider.Text, rig.Text, s.now().Format(time.DateOnly), st.Brief.String(), st.Checked.String(), fmt.Sprint(d))
 	sheet, err := s.readySheets.of(key, func() (service.ReadySheet, error) {
-		return service.Ready(service.ReadyRequest{Event: "event", Now: s.now(), Starters: []service.Starter{st},
+		return service.Ready(service.ReadyRequest{Event: "event", Now: s.now(), Dates: d.service(), Starters: []service.Starter{st},
 			Open: service.Texts(map[string]string{"event": event.Text, "rider": rider.Text, "rig": rig.Text})})
 	})
 	if err != nil {

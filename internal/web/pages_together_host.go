@@ -297,7 +297,7 @@ func (s *Server) rideBrief(w http.ResponseWriter, r *http.Request) error {
 	if err := render.HTML(&page, *x.Riding.Brief); err != nil {
 		return err
 	}
-	sheet, err := BriefSheet(page.Bytes())
+	sheet, err := BriefSheet([]byte(inDates(page.String(), datesOf(r))))
 	if err != nil {
 		return err
 	}

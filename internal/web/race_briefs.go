@@ -78,7 +78,7 @@ func (s *Server) makeStartListBriefs(w http.ResponseWriter, r *http.Request) err
 	if c, err := s.store.Object(r.Context(), course); err != nil || c.Kind != store.Course {
 		return s.see(w, r, "/events/"+o.ID+"/ready", "Choose the course that is ridden first.")
 	}
-	lines, _, err := s.readyLines(r.Context(), o)
+	lines, _, err := s.readyLines(r.Context(), o, datesOf(r))
 	if err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"html"
+	"net/http"
 	"net/url"
 	"regexp"
 	"slices"
@@ -59,12 +60,13 @@ func saidIn(page string, said, head *regexp.Regexp) (found []string) {
 	return found
 }
 
-// everyPage is every page that links lead to, but for downloads.
-func (v *site) everyPage(t *testing.T) map[string]string {
+// everyPage is every page that links lead to, but for downloads, as asked for
+// by whoever change makes of the one who asks.
+func (v *site) everyPage(t *testing.T, change func(*http.Request)) map[string]string {
 	t.Helper()
 	pages, queue := map[string]string{}, []string{"/"}
 	for i := 0; i < len(queue); i++ {
-		status, _, body := v.ask(t, "GET", queue[i], "", nil)
+		status, _, body := v.ask(t, "GET", queue[i], "", change)
 		if status != 200 && status != 404 { // a section that this program was built without
 			t.Errorf("%s: %d", queue[i], status)
 		}
@@ -96,6 +98,7 @@ func TestEverybodySeesTheirUnits(t *testing.T) {
 	if all, err := db.Briefs(t.Context(), ""); err != nil || len(all) != len(briefs) {
 		t.Fatal(len(all), err)
 	}
+	v.keepToDates(t, 50, 40)
 	v.keepToUnits(t, 100)
 }
 
@@ -108,13 +111,14 @@ func TestRidesInTheirUnits(t *testing.T) {
 		t.Fatalf("%d %s", status, body)
 	}
 	v.brought(t, at)
+	v.keepToDates(t, 20, 3)
 	v.keepToUnits(t, 10)
 }
 
 // keepToUnits reads every page in metric and in imperial units.
 func (v *site) keepToUnits(t *testing.T, least int) {
 	t.Helper()
-	metric := v.everyPage(t)
+	metric := v.everyPage(t, nil)
 	for path, page := range metric {
 		for _, says := range saidIn(page, imperialSaid, imperialHead) {
 			t.Errorf("%s says to a metric visitor: %s", path, says)
@@ -123,7 +127,7 @@ func (v *site) keepToUnits(t *testing.T, least int) {
 	if status, _, _ := v.ask(t, "POST", "/settings/units", url.Values{"units": {"imperial"}}.Encode(), nil); status != 303 {
 		t.Fatal(status)
 	}
-	imperial := v.everyPage(t)
+	imperial := v.everyPage(t, nil)
 	saw := 0
 	for path, page := range imperial { // names of cues are no quantities
 		if strings.HasPrefix(path, "/briefs/") && strings.Contains(page, "Ride it like this") && regexp.MustCompile(`Climb \d\.`).MatchString(page) {
