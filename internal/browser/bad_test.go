@@ -123,6 +123,7 @@ func TestWrongPassphrase(t *testing.T) {
 	}
 	b.tabTo("Passphrase") // in the summary, which leads to the field
 	b.keys("\r")
+	b.until("the field to have the focus", `document.activeElement.id === "f-passphrase"`, 10*time.Second)
 	b.keys("four words in a row")
 	b.enter()
 	b.says("There is no rider yet.")

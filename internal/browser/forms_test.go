@@ -121,7 +121,9 @@ func (b *tab) refuses(c badCase) {
 	}
 	if c.stays {
 		b.keys("\r")
-		b.until("the fault to be said", `document.querySelector("main [aria-invalid=true]")`, 10*time.Second)
+		for _, name := range c.wrong { // an answer to what was typed first may come before
+			b.until("the fault to be said", fmt.Sprintf(`document.querySelector('main [name=%q][aria-invalid=true]')`, name), 10*time.Second)
+		}
 	} else {
 		b.enter()
 		b.until("the fault in "+c.form+" to be said", `document.querySelector("main .wrong[role=alert]")`, 5*time.Second)

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
@@ -129,7 +130,15 @@ func (b *tab) upload(name, filename, content string) {
 }
 
 // keys types on the keyboard, into whatever has the focus.
-func (b *tab) keys(keys string) { b.Helper(); b.do(chromedp.KeyEvent(keys)) }
+func (b *tab) keys(keys string) { b.Helper(); b.do(chromedp.KeyEvent(keys, asKeyboard)) }
+
+// asKeyboard has a key go down as a keyboard's does: what takes the press
+// also takes the character, which else would reach whatever has the focus next.
+func asKeyboard(k *input.DispatchKeyEventParams) {
+	if k.Type == input.DispatchKeyEventTypeKeyDown {
+		k.Type = input.DispatchKeyEventTypeRawKeyDown
+	}
+}
 
 // focus is the name of what has the focus, as one would read it.
 const focus = `(() => {
@@ -161,7 +170,7 @@ func (b *tab) tabTo(name string) {
 // enter presses the return key and waits for the page it leads to.
 func (b *tab) enter() {
 	b.Helper()
-	if _, err := chromedp.RunResponse(b.ctx, chromedp.KeyEvent(kb.Enter)); err != nil {
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.KeyEvent(kb.Enter, asKeyboard)); err != nil {
 		b.Fatalf("%s: return: %v", b.path(), err)
 	}
 }
