@@ -3,6 +3,7 @@ package brief
 import (
 	"context"
 	"math"
+	"sync"
 
 	"chainline/capacity"
 	"chainline/estimate"
@@ -71,9 +72,16 @@ func (s *sheet) meanWatts() float64 {
 // every room, so that rooms can be compared.
 func (q Request) shares(r room.Room, e room.Effort) []float64 {
 	out := make([]float64, heatDraws)
-	for i := range out {
-		out[i] = room.NewCase(r, q.body(), e, room.NewDoubt(estimate.Stream(q.Seed, heatStream+i))).Share()
+	body, workers := q.body(), max(1, q.Workers)
+	var group sync.WaitGroup
+	for w := range workers {
+		group.Go(func() {
+			for i := w; i < len(out); i += workers {
+				out[i] = room.NewCase(r, body, e, room.NewDoubt(estimate.Stream(q.Seed, heatStream+i))).Share()
+			}
+		})
 	}
+	group.Wait()
 	return out
 }
 

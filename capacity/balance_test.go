@@ -276,3 +276,14 @@ func TestRateSlope(t *testing.T) {
 		}
 	}
 }
+
+func TestDecayIsTheExponential(t *testing.T) {
+	for x := 0.0; x < 0.06; x += 1e-5 {
+		if got, want := decay(x), math.Exp(-x); math.Abs(got-want) > 3e-16 {
+			t.Fatalf("decay(%g) = %.17g, want %.17g", x, got, want)
+		}
+	}
+	if got := decay(math.Inf(1)); got != 0 {
+		t.Errorf("decay of no end is %g", got)
+	}
+}

@@ -24,9 +24,7 @@ type rider struct {
 	multiplier []float64 // s/J
 	penalty    float64   // s/J²
 
-	first  []int // first grid step of each control; one more entry than controls
-	record []physics.Stage
-	marks  []int
+	first []int // first grid step of each control; one more entry than controls
 }
 
 func newRider(p *Problem, g *grid) *rider {
@@ -65,38 +63,22 @@ func (rd *rider) flow(d0, s, r, dt float64) (d float64, by [4]float64) {
 }
 
 // cross rides control c from v² = y at constant watts; ok is false on a stall.
-// With keep, back can differentiate it afterwards.
-func (rd *rider) cross(c int, y, watts float64, keep bool) (end, dt float64, ok bool) {
-	var record *[]physics.Stage
-	if keep {
-		rd.record, rd.marks = rd.record[:0], rd.marks[:0]
-		record = &rd.record
-	}
+func (rd *rider) cross(c int, y, watts float64) (end, dt float64, ok bool) {
 	rd.steps += rd.first[c+1] - rd.first[c]
+	return rd.recorded(c, y, watts, nil)
+}
+
+// recorded is cross; if tape is not nil, what was ridden is appended to it.
+// Unlike cross it may run beside others: it counts no steps.
+func (rd *rider) recorded(c int, y, watts float64, tape *[]physics.Stage) (end, dt float64, ok bool) {
 	for i := rd.first[c]; i < rd.first[c+1]; i++ {
-		if keep {
-			rd.marks = append(rd.marks, len(rd.record))
-		}
-		next, t, ok := rd.motion.Advance(y, rd.grid.length[i], rd.grid.force[i], watts, record)
+		next, t, ok := rd.motion.Advance(y, rd.grid.length[i], rd.grid.force[i], watts, tape)
 		if !ok {
 			return 0, math.Inf(1), false
 		}
 		y, dt = next, dt+t
 	}
 	return y, dt, true
-}
-
-// back differentiates byEnd·(final v²) + byTime·(time) of the control last
-// crossed, by its initial v² and by its watts.
-func (rd *rider) back(c int, watts, byEnd, byTime float64) (byStart, byWatts float64) {
-	rd.steps += rd.first[c+1] - rd.first[c]
-	until := len(rd.record)
-	byStart = byEnd
-	for k := len(rd.marks) - 1; k >= 0; k-- {
-		start, w := rd.motion.Retreat(rd.record[rd.marks[k]:until], rd.grid.force[rd.first[c]+k], watts, byStart, byTime)
-		byStart, byWatts, until = start, byWatts+w, rd.marks[k]
-	}
-	return byStart, byWatts
 }
 
 // overspent is the augmented Lagrangian's term for spent at the end of

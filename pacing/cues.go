@@ -254,7 +254,7 @@ func (p Problem) split(rd *rider, watts []float64, n int) (*rider, []float64) {
 	room := n - len(watts)
 	y, from := rd.start, 0.0
 	for c, w := range watts {
-		end, dt, ok := rd.cross(c, y, w, false)
+		end, dt, ok := rd.cross(c, y, w)
 		if ok {
 			y = end
 		}
@@ -374,7 +374,7 @@ func (p Problem) round(rd *rider, watts []float64) []float64 {
 	out := make([]float64, len(watts))
 	owed, y := 0.0, rd.start // joules the rounding has overspent
 	for c, w := range watts {
-		end, dt, ok := rd.cross(c, y, w, false)
+		end, dt, ok := rd.cross(c, y, w)
 		if !ok {
 			end, dt = y, 1
 		}
@@ -404,7 +404,7 @@ func (rd *rider) overrunFrom(from int, watts []float64, points []checkpoint, bes
 	cp, at := rd.balance.CriticalPower, points[from]
 	for c := from; c < len(watts); c++ {
 		w := watts[c]
-		end, dt, ok := rd.cross(c, at.y, w, false)
+		end, dt, ok := rd.cross(c, at.y, w)
 		if !ok {
 			return math.Inf(1)
 		}
@@ -419,6 +419,22 @@ func (rd *rider) overrunFrom(from int, watts []float64, points []checkpoint, bes
 		}
 	}
 	return at.seconds + at.worst // a joule too many costs a second
+}
+
+// slack is how many joules of the limit powers on the grid leave at their
+// lowest, below 0 if they overspend; ErrStall if they bring the rider to a
+// standstill.
+func (rd *rider) slack(watts []float64) (float64, error) {
+	points := make([]checkpoint, len(watts)+1)
+	points[0].y = rd.start
+	if math.IsInf(rd.overrunFrom(0, watts, points, math.Inf(1), true), 1) {
+		return 0, ErrStall
+	}
+	most := 0.0
+	for _, at := range points {
+		most = math.Max(most, at.spent)
+	}
+	return rd.limit - most, nil
 }
 
 // exchange improves powers by single steps and by exchanges between near

@@ -186,15 +186,20 @@ func forecastStep(length float64) float64 {
 // workers; the result is the same for any number of them. It returns ctx's
 // error if cancelled.
 func (w World) Forecast(ctx context.Context, o Orders, seed uint64, n, workers int) (Forecast, error) {
+	return w.forecast(ctx, o, seed, n, workers, 0)
+}
+
+// forecast is Forecast in steps of at least so many metres.
+func (w World) forecast(ctx context.Context, o Orders, seed uint64, n, workers int, least float64) (Forecast, error) {
 	rides := make([]ridden, n)
-	known := w.known(o)
+	known := w.known(o, least)
 	var group sync.WaitGroup
 	next := make(chan int)
 	for range max(1, workers) {
 		group.Go(func() {
 			for from := range next {
 				for i := from; i < min(from+16, n) && ctx.Err() == nil; i++ {
-					rides[i] = w.one(o, known, seed, i)
+					rides[i] = w.one(o, known, seed, i, least)
 				}
 			}
 		})
@@ -216,7 +221,7 @@ type prepared struct {
 	watts []float64
 }
 
-func (w World) known(o Orders) *prepared {
+func (w World) known(o Orders, least float64) *prepared {
 	if w.Sketch != nil {
 		return nil
 	}
@@ -224,7 +229,7 @@ func (w World) known(o Orders) *prepared {
 	if len(o.Plan) > 0 {
 		ends = planEnds(o.Plan)
 	}
-	s := cut(w.Profile, ends, forecastStep(w.Profile.Length()))
+	s := cut(w.Profile, ends, math.Max(least, forecastStep(w.Profile.Length())))
 	return &prepared{s, o.steps(s)}
 }
 
@@ -236,12 +241,12 @@ func (o Orders) steps(s *shape) []float64 {
 	return ruled(o.Rules, s)
 }
 
-func (w World) one(o Orders, known *prepared, seed uint64, index int) ridden {
+func (w World) one(o Orders, known *prepared, seed uint64, index int, least float64) ridden {
 	r := estimate.Stream(seed, index)
 	d := w.sample(r, o)
 	if known == nil {
 		p := w.Sketch(r)
-		s := cut(p, []float64{p.Length()}, forecastStep(p.Length()))
+		s := cut(p, []float64{p.Length()}, math.Max(least, forecastStep(p.Length())))
 		known = &prepared{s, o.steps(s)}
 	}
 	if w.Form == capacity.Integral {

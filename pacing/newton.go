@@ -1,6 +1,11 @@
 package pacing
 
-import "math"
+import (
+	"math"
+	"sync"
+
+	"chainline/physics"
+)
 
 // The search for the best power per control is differential dynamic
 // programming with bounds on the controls: a backward sweep builds, control by
@@ -14,12 +19,20 @@ import "math"
 // ICRA (both from memory).
 
 // course of the search: speeds and spending at the start of every control,
-// split power on it, and time.
+// split power on it, time, and what the motion did, for its derivatives.
 type trajectory struct {
 	y, spent []float64    // at the start of each control, and at the end of the course
 	u        [][2]float64 // s and r on each control, W
+	dt       []float64    // s, on each control
 	time     float64
 	cost     float64 // time plus the augmented Lagrangian
+
+	tape  []physics.Stage
+	tapes []int // where each control's stages begin; one more entry than controls
+}
+
+func newTrajectory(n int) *trajectory {
+	return &trajectory{y: make([]float64, n+1), spent: make([]float64, n+1), u: make([][2]float64, n), dt: make([]float64, n), tapes: make([]int, n+1)}
 }
 
 // policy is the improvement that the backward sweep proposes for a control:
@@ -36,13 +49,29 @@ type sweep struct {
 	price    []float64 // what a joule spent costs after each control, s/J; see prices
 	damping  float64
 	expected float64 // fall of the cost that the model promises
+
+	linear []linear           // of the trajectory planned from
+	tapes  [2][]physics.Stage // of what linearise tries, one for each of its workers
+	spare  *trajectory        // to be written over, if there is one
+}
+
+// linear is the motion over a control to first order, as it is ridden, at a
+// little more power, and at a little more speed.
+type linear struct {
+	here, stronger, faster physics.Response
+	more                   float64 // m²/s², by which faster starts faster; 0 where it cannot
+	weak                   bool    // stronger could not be ridden
 }
 
 // follow rides the trajectory with a share of the proposed steps.
 func (sw *sweep) follow(old *trajectory, share float64) (*trajectory, bool) {
 	n := len(sw.policies)
-	t := &trajectory{y: make([]float64, n+1), spent: make([]float64, n+1), u: make([][2]float64, n)}
-	t.y[0] = sw.rd.start
+	t := sw.spare
+	if sw.spare = nil; t == nil {
+		t = newTrajectory(n)
+	}
+	t.y[0], t.spent[0], t.time, t.cost, t.tape = sw.rd.start, 0, 0, 0, t.tape[:0]
+	sw.rd.steps += len(sw.rd.grid.length)
 	cp := sw.rd.balance.CriticalPower
 	for c := range n {
 		p := &sw.policies[c]
@@ -51,17 +80,65 @@ func (sw *sweep) follow(old *trajectory, share float64) (*trajectory, bool) {
 			u := old.u[c][i] + share*p.step[i] + p.react[i][0]*dy + p.react[i][1]*dd
 			t.u[c][i] = math.Min(sw.hi[i], math.Max(sw.lo[i], u))
 		}
-		end, dt, ok := sw.rd.cross(c, t.y[c], cp+t.u[c][0]-t.u[c][1], false)
+		end, dt, ok := sw.rd.recorded(c, t.y[c], cp+t.u[c][0]-t.u[c][1], &t.tape)
 		if !ok {
+			sw.spare = t
 			return nil, false
 		}
-		t.y[c+1] = end
+		t.y[c+1], t.dt[c], t.tapes[c+1] = end, dt, len(t.tape)
 		t.spent[c+1], _ = sw.rd.flow(t.spent[c], t.u[c][0], t.u[c][1], dt)
 		t.time += dt
 		over, _, _ := sw.rd.overspent(c, t.spent[c+1])
 		t.cost += dt + over
 	}
 	return t, true
+}
+
+// Steps of the differences that curvature is taken from.
+const (
+	strongerBy = 0.05 // W
+	fasterBy   = 1e-4 // of v²
+)
+
+// linearise differentiates the motion over every control of a trajectory that
+// was followed. Controls do not depend on each other here, so that two
+// workers share them; the result is the same as one's.
+func (sw *sweep) linearise(t *trajectory) {
+	rd, n := sw.rd, len(t.u)
+	if sw.linear == nil {
+		sw.linear = make([]linear, n)
+	}
+	half := n / 2
+	for half > 0 && rd.first[half] > len(rd.grid.length)/2 {
+		half--
+	}
+	part := func(from, to int, tape *[]physics.Stage) {
+		for c := from; c < to; c++ {
+			*tape = (*tape)[:0]
+			sw.linear[c] = rd.lineariseOne(c, t, tape)
+		}
+	}
+	var group sync.WaitGroup
+	group.Go(func() { part(0, half, &sw.tapes[0]) })
+	part(half, n, &sw.tapes[1])
+	group.Wait()
+	rd.steps += 5 * len(rd.grid.length) // two ways forward, three back
+}
+
+func (rd *rider) lineariseOne(c int, t *trajectory, tape *[]physics.Stage) (l linear) {
+	y, watts := t.y[c], rd.balance.CriticalPower+t.u[c][0]-t.u[c][1]
+	l.here = rd.motion.Retreat(t.tape[t.tapes[c]:t.tapes[c+1]], watts)
+	_, _, ok := rd.recorded(c, y, watts+strongerBy, tape)
+	if l.weak = !ok; ok {
+		l.stronger = rd.motion.Retreat(*tape, watts+strongerBy)
+	}
+	if more := fasterBy * y; more > 0 {
+		*tape = (*tape)[:0]
+		if _, _, ok := rd.recorded(c, y+more, watts, tape); ok {
+			l.faster, l.more = rd.motion.Retreat(*tape, watts), more
+		}
+	}
+	return l
 }
 
 // model is the quadratic model of the cost to come: gradient and curvature by
@@ -73,6 +150,7 @@ type model struct {
 
 // plan is the backward sweep.
 func (sw *sweep) plan(t *trajectory) {
+	sw.linearise(t)
 	n := len(sw.policies)
 	var v model
 	sw.expected = 0
@@ -89,14 +167,15 @@ func (sw *sweep) plan(t *trajectory) {
 // is changed: the plain adjoint, without the model's curvature.
 func (sw *sweep) prices(t *trajectory) {
 	byY, byD := 0.0, 0.0
+	sw.rd.steps += len(sw.rd.grid.length)
 	for c := len(sw.price) - 1; c >= 0; c-- {
 		_, slope, _ := sw.rd.overspent(c, t.spent[c+1])
 		byD += slope
 		sw.price[c] = byD
 		watts := sw.rd.balance.CriticalPower + t.u[c][0] - t.u[c][1]
-		_, dt, _ := sw.rd.cross(c, t.y[c], watts, true)
-		_, f := sw.rd.flow(t.spent[c], t.u[c][0], t.u[c][1], dt)
-		byY, _ = sw.rd.back(c, watts, byY, 1+byD*f[3])
+		r := sw.rd.motion.Retreat(t.tape[t.tapes[c]:t.tapes[c+1]], watts)
+		_, f := sw.rd.flow(t.spent[c], t.u[c][0], t.u[c][1], t.dt[c])
+		byY = byY*r.SpeedBySpeed + (1+byD*f[3])*r.TimeBySpeed
 		byD *= f[0]
 	}
 }
@@ -104,19 +183,16 @@ func (sw *sweep) prices(t *trajectory) {
 // expand is the gradient and curvature of the cost from control c on, by
 // (v², spent, s, r) at its start, given the model after it.
 func (sw *sweep) expand(c int, t *trajectory, v model) (g [4]float64, h [4][4]float64) {
-	rd := sw.rd
-	y, d0, s, r := t.y[c], t.spent[c], t.u[c][0], t.u[c][1]
-	watts := rd.balance.CriticalPower + s - r
-	_, dt, _ := rd.cross(c, y, watts, true)
-	endY, endP := rd.back(c, watts, 1, 0)
-	timeY, timeP := rd.back(c, watts, 0, 1)
+	rd, l := sw.rd, &sw.linear[c]
+	d0, s, r, dt := t.spent[c], t.u[c][0], t.u[c][1], t.dt[c]
+	endY, endP, timeY, timeP := l.here.SpeedBySpeed, l.here.SpeedByWatts, l.here.TimeBySpeed, l.here.TimeByWatts
 	_, f := rd.flow(d0, s, r, dt)
 	worth := 1 + v.g[1]*f[3] // what a second costs
 	atP := v.g[0]*endP + worth*timeP
 	g = [4]float64{v.g[0]*endY + worth*timeY, v.g[1] * f[0], atP + v.g[1]*f[1], -atP + v.g[1]*f[2]}
 
 	// Curvature of the motion, by differences of its exact derivatives.
-	bend := sw.bend(c, y, watts, v.g[0], worth, g[0], atP)
+	bend := l.bend(v.g[0], worth, g[0], atP)
 	h[0][0] = bend[0][0]
 	h[0][2], h[0][3] = bend[0][1], -bend[0][1]
 	h[2][2], h[2][3], h[3][3] = bend[1][1], -bend[1][1], bend[1][1]
@@ -145,21 +221,20 @@ func (sw *sweep) expand(c int, t *trajectory, v model) (g [4]float64, h [4][4]fl
 	return g, h
 }
 
-// bend is the curvature of byEnd·v² + byTime·time over control c by initial
-// v² and watts, from one-sided differences of the exact derivatives.
-func (sw *sweep) bend(c int, y, watts, byEnd, byTime, atY, atP float64) (h [2][2]float64) {
-	const dP = 0.05
-	step := dP
-	if _, _, ok := sw.rd.cross(c, y, watts+step, true); ok {
-		nextY, nextP := sw.rd.back(c, watts+step, byEnd, byTime)
-		h[0][1], h[1][1] = (nextY-atY)/step, (nextP-atP)/step
+// bend is the curvature of byEnd·v² + byTime·time over a control by initial
+// v² and watts, from one-sided differences of the exact derivatives, of which
+// those here are given.
+func (l *linear) bend(byEnd, byTime, atY, atP float64) (h [2][2]float64) {
+	if !l.weak {
+		nextY := byEnd*l.stronger.SpeedBySpeed + byTime*l.stronger.TimeBySpeed
+		nextP := byEnd*l.stronger.SpeedByWatts + byTime*l.stronger.TimeByWatts
+		h[0][1], h[1][1] = (nextY-atY)/strongerBy, (nextP-atP)/strongerBy
 	}
-	if dy := 1e-4 * y; dy > 0 {
-		if _, _, ok := sw.rd.cross(c, y+dy, watts, true); ok {
-			nextY, nextP := sw.rd.back(c, watts, byEnd, byTime)
-			h[0][0] = (nextY - atY) / dy
-			h[0][1] = 0.5 * (h[0][1] + (nextP-atP)/dy)
-		}
+	if l.more > 0 {
+		nextY := byEnd*l.faster.SpeedBySpeed + byTime*l.faster.TimeBySpeed
+		nextP := byEnd*l.faster.SpeedByWatts + byTime*l.faster.TimeByWatts
+		h[0][0] = (nextY - atY) / l.more
+		h[0][1] = 0.5 * (h[0][1] + (nextP-atP)/l.more)
 	}
 	h[1][0] = h[0][1]
 	return h
@@ -304,8 +379,11 @@ func (sw *sweep) descend(t *trajectory, most int, small float64) *trajectory {
 		for share := 1.0; share > 0.02; share *= 0.4 {
 			next, ok := sw.follow(t, share)
 			if ok && next.cost < t.cost+1e-4*share*sw.expected {
-				t, moved = next, true
+				t, sw.spare, moved = next, t, true
 				break
+			}
+			if ok {
+				sw.spare = next
 			}
 		}
 		if moved {

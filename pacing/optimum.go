@@ -61,28 +61,49 @@ func (p Problem) Optimum(ctx context.Context) (Optimum, error) {
 }
 
 // mend stretches or shrinks all power above CP by one factor until the
-// balance, scored on the full profile, just touches the reserve. A factor of
-// zero, never above CP, always keeps it unless the floor lies above CP.
+// balance, scored on the full profile, just touches the reserve.
 func (p Problem) mend(plan []Piece, at Outcome) ([]Piece, Outcome, Status) {
-	cp := p.Balance.CriticalPower
-	scaled := func(f float64) []Piece {
-		out := slices.Clone(plan)
-		for i := range out {
-			if over := out[i].Watts - cp; over > 0 {
-				out[i].Watts = math.Min(p.Ceiling, math.Max(p.Floor, cp+f*over))
-			}
+	best, bestOut := plan, at
+	_, found := p.stretch(at.BalanceMin-p.Reserve, func(f float64) (float64, error) {
+		scaled := slices.Clone(plan)
+		for i := range scaled {
+			scaled[i].Watts = p.stretched(scaled[i].Watts, f)
 		}
-		return out
+		out, err := p.Score(scaled)
+		slack := out.BalanceMin - p.Reserve
+		if err == nil && (slack >= 0 || f == 0) {
+			best, bestOut = scaled, out
+		}
+		return slack, err
+	})
+	if !found {
+		return best, bestOut, Infeasible
 	}
+	return best, bestOut, Converged
+}
+
+// stretched is a power with what is above CP times a factor.
+func (p Problem) stretched(watts, f float64) float64 {
+	over := watts - p.Balance.CriticalPower
+	if over <= 0 {
+		return watts
+	}
+	return math.Min(p.Ceiling, math.Max(p.Floor, p.Balance.CriticalPower+f*over))
+}
+
+// stretch finds the factor on all power above CP with which the balance just
+// touches the reserve: ride tells the balance's lowest point less the reserve,
+// slack what it is at a factor of 1. A factor of zero, never above CP, always
+// keeps it unless the floor lies above CP; else nothing is found.
+func (p Problem) stretch(slack float64, ride func(f float64) (slack float64, err error)) (best float64, found bool) {
 	const near = 1.0 // J, close enough to the reserve
-	slack := at.BalanceMin - p.Reserve
 	if slack >= 0 && slack <= near {
-		return plan, at, Converged
+		return 1, true
 	}
 	lo, slackLo, hi, slackHi := 0.0, p.Balance.WPrime-p.Reserve, 1.0, slack
-	best, bestOut, found := plan, at, slack >= 0
-	if found {
-		lo, slackLo, hi, slackHi = 1, slack, 1.1, slack-0.1*(p.Balance.WPrime-at.BalanceMin)-near
+	if found = slack >= 0; found {
+		least := p.Balance.WPrime - p.Reserve - slack
+		best, lo, slackLo, hi, slackHi = 1, 1, slack, 1.1, slack-0.1*least-near
 	}
 	for range 40 {
 		if p.halted() {
@@ -90,13 +111,12 @@ func (p Problem) mend(plan []Piece, at Outcome) ([]Piece, Outcome, Status) {
 		}
 		f := lo + (hi-lo)*slackLo/(slackLo-slackHi)
 		f = math.Min(hi-0.02*(hi-lo), math.Max(lo+0.02*(hi-lo), f))
-		out, err := p.Score(scaled(f))
+		slack, err := ride(f)
 		if err != nil {
 			break
 		}
-		slack = out.BalanceMin - p.Reserve
 		if slack >= 0 {
-			lo, slackLo, best, bestOut, found = f, slack, scaled(f), out, true
+			lo, slackLo, best, found = f, slack, f, true
 			if slack <= near {
 				break
 			}
@@ -108,14 +128,10 @@ func (p Problem) mend(plan []Piece, at Outcome) ([]Piece, Outcome, Status) {
 		}
 	}
 	if !found {
-		if out, err := p.Score(scaled(0)); err == nil {
-			best, bestOut, found = scaled(0), out, out.BalanceMin >= p.Reserve-1e-6
-		}
+		slack, err := ride(0)
+		return 0, err == nil && slack >= -1e-6
 	}
-	if !found {
-		return best, bestOut, Infeasible
-	}
-	return best, bestOut, Converged
+	return best, true
 }
 
 // effort limits a search: outer passes, sweeps in each, and the promised gain,
@@ -208,7 +224,7 @@ func (p Problem) search(rd *rider, watts []float64, e effort) ([]float64, *sweep
 	sw := &sweep{rd: rd, policies: make([]policy, n), price: make([]float64, n),
 		lo: [2]float64{math.Max(0, p.Floor-cp), math.Max(0, cp-p.Ceiling)},
 		hi: [2]float64{math.Max(0, p.Ceiling-cp), math.Max(0, cp-p.Floor)}}
-	start := &trajectory{y: make([]float64, n+1), spent: make([]float64, n+1), u: make([][2]float64, n)}
+	start := newTrajectory(n)
 	for i, w := range watts {
 		start.u[i] = [2]float64{math.Max(0, w-cp), math.Max(0, cp-w)}
 	}
@@ -259,6 +275,7 @@ func (p Problem) search(rd *rider, watts []float64, e effort) ([]float64, *sweep
 func (sw *sweep) again(t *trajectory) *trajectory {
 	clear(sw.policies)
 	same, _ := sw.follow(t, 0)
+	sw.spare = t
 	return same
 }
 

@@ -164,7 +164,7 @@ func TestSweepGradient(t *testing.T) {
 		watts := []float64{250, 300, 260, 120, 330, 235}
 		cost := func(w []float64) float64 {
 			sw := &sweep{rd: rd, policies: make([]policy, 6), price: make([]float64, 6), hi: [2]float64{1e4, 1e4}}
-			tr := &trajectory{y: make([]float64, 7), spent: make([]float64, 7), u: make([][2]float64, 6)}
+			tr := newTrajectory(6)
 			for i := range w {
 				tr.u[i] = [2]float64{math.Max(0, w[i]-240), math.Max(0, 240-w[i])}
 			}
@@ -176,12 +176,13 @@ func TestSweepGradient(t *testing.T) {
 		}
 		// Gradient by watts of control 0: from the backward sweep's expansion.
 		sw := &sweep{rd: rd, policies: make([]policy, 6), price: make([]float64, 6)}
-		tr := &trajectory{y: make([]float64, 7), spent: make([]float64, 7), u: make([][2]float64, 6)}
+		tr := newTrajectory(6)
 		for i := range watts {
 			tr.u[i] = [2]float64{math.Max(0, watts[i]-240), math.Max(0, 240-watts[i])}
 		}
 		full := &sweep{rd: rd, policies: make([]policy, 6), hi: [2]float64{1e4, 1e4}}
 		tr, _ = full.follow(tr, 0)
+		sw.linearise(tr)
 		// With bounds that forbid any step the policies stay zero and the
 		// model of the cost to come is the plain adjoint.
 		for c := range watts {

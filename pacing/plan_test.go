@@ -228,3 +228,38 @@ func TestRulesRise(t *testing.T) {
 		t.Errorf("rules take %.1f s, even power %.1f", score.Time, even)
 	}
 }
+
+// Rides in the longer steps of the search for a level run empty as those in
+// short ones do: that is all the search asks of them.
+func TestTrialRidesRunEmptyAlike(t *testing.T) {
+	for seed := range uint64(4) {
+		w := sampleWorld()
+		w.Profile = randomProfile(seed, 40, 150, 350)
+		p := hillProblem()
+		p.Profile = w.Profile
+		watts, out, err := p.Even(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		o := Orders{Plan: []Piece{{To: w.Profile.Length(), Watts: watts}}, ForCP: p.Balance.CriticalPower, Duration: out.Time}
+		coarse := w.known(o, trialStep)
+		short := cut(w.Profile, planEnds(o.Plan), 5)
+		fine := &prepared{short, o.steps(short)}
+		otherwise, empty := 0, 0
+		for i := range 200 {
+			a, b := w.one(o, fine, 1, i, 0), w.one(o, coarse, 1, i, 0)
+			if a.emptyAt >= 0 {
+				empty++
+			}
+			if (a.emptyAt >= 0) != (b.emptyAt >= 0) {
+				otherwise++
+			}
+		}
+		if empty < 20 || empty > 180 {
+			t.Errorf("seed %d: %d of 200 run empty: nothing is tried here", seed, empty)
+		}
+		if otherwise > 2 {
+			t.Errorf("seed %d: %d of 200 rides run empty in one and not in the other", seed, otherwise)
+		}
+	}
+}

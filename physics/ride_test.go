@@ -143,7 +143,8 @@ func TestRetreatIsTheDerivative(t *testing.T) {
 		var steps []Stage
 		y := c.v * c.v
 		m.Advance(y, h, c.force, c.watts, &steps)
-		byStart, byWatts := m.Retreat(steps, c.force, c.watts, 0.3, 2)
+		r := m.Retreat(steps, c.watts)
+		byStart, byWatts := 0.3*r.SpeedBySpeed+2*r.TimeBySpeed, 0.3*r.SpeedByWatts+2*r.TimeByWatts
 		const e = 1e-4
 		wantWatts := (cost(y, c.watts+e) - cost(y, math.Max(0, c.watts-e))) / (c.watts + e - math.Max(0, c.watts-e))
 		tolerance := 1e-5

@@ -37,14 +37,17 @@ func (m *Motion) Advance(y, length, force, watts float64, record *[]Stage) (end,
 		}
 		y, seconds, left = v*v, t, left-x
 	}
-	wheel, inertial := m.Efficiency*watts, 1/m.Inertial
-	twoM := 2 * inertial
+	// Every term of dv²/dx = 2/m·(P/v − F − b·v − d·v²), with 2/m in it. What a
+	// step waits for is its chain of square roots and divisions: 1/v is v·(1/v²),
+	// so that both of a stage are under way at once.
+	twoM := 2 / m.Inertial
+	wheel, constant, linear, drag := twoM*m.Efficiency*watts, twoM*force, twoM*m.Bearing1, twoM*m.Drag
 	for left > 0 {
-		v1 := math.Sqrt(y)
-		i1 := 1 / v1
-		f1 := twoM * (wheel*i1 - force - m.Bearing1*v1 - m.Drag*y)
+		v1, i1 := math.Sqrt(y), 1/y
+		i1 *= v1
+		f1 := wheel*i1 - (constant + linear*v1 + drag*y)
 		h := left
-		if relax := (wheel*i1*i1*i1 + 2*m.Drag) * inertial; relax*h > relaxLimit || -f1*h > dropLimit*y || f1*h > y {
+		if relax := 0.5*wheel*i1*i1*i1 + drag; relax*h > relaxLimit || -f1*h > dropLimit*y || f1*h > y {
 			most := relaxLimit / relax
 			most = math.Min(most, dropLimit*y/math.Max(-f1, 1e-12))
 			most = math.Min(most, y/math.Max(f1, 1e-12))
@@ -55,20 +58,21 @@ func (m *Motion) Advance(y, length, force, watts float64, record *[]Stage) (end,
 				return 0, math.Inf(1), false
 			}
 		}
-		y2 := y + 0.5*h*f1
-		v2 := math.Sqrt(y2)
-		i2 := 1 / v2
-		f2 := twoM * (wheel*i2 - force - m.Bearing1*v2 - m.Drag*y2)
-		y3 := y + 0.5*h*f2
-		v3 := math.Sqrt(y3)
-		i3 := 1 / v3
-		f3 := twoM * (wheel*i3 - force - m.Bearing1*v3 - m.Drag*y3)
+		half, sixth := 0.5*h, h*(1.0/6)
+		y2 := y + half*f1
+		v2, i2 := math.Sqrt(y2), 1/y2
+		i2 *= v2
+		f2 := wheel*i2 - (constant + linear*v2 + drag*y2)
+		y3 := y + half*f2
+		v3, i3 := math.Sqrt(y3), 1/y3
+		i3 *= v3
+		f3 := wheel*i3 - (constant + linear*v3 + drag*y3)
 		y4 := y + h*f3
-		v4 := math.Sqrt(y4)
-		i4 := 1 / v4
-		f4 := twoM * (wheel*i4 - force - m.Bearing1*v4 - m.Drag*y4)
-		y += h / 6 * (f1 + 2*(f2+f3) + f4)
-		seconds += h / 6 * (i1 + 2*(i2+i3) + i4)
+		v4, i4 := math.Sqrt(y4), 1/y4
+		i4 *= v4
+		f4 := wheel*i4 - (constant + linear*v4 + drag*y4)
+		y += sixth * (f1 + 2*(f2+f3) + f4)
+		seconds += sixth * (i1 + 2*(i2+i3) + i4)
 		if !(y > slowest*slowest) || math.IsNaN(seconds) {
 			return 0, math.Inf(1), false
 		}
@@ -83,38 +87,59 @@ func (m *Motion) Advance(y, length, force, watts float64, record *[]Stage) (end,
 	return y, seconds, true
 }
 
-// Retreat differentiates what Advance recorded, backwards: given the
-// derivatives of some cost by the final v² and by the time of these steps, it
-// returns those by the initial v² and by the (constant) watts.
-func (m *Motion) Retreat(steps []Stage, force, watts, byEnd, byTime float64) (byStart, byWatts float64) {
-	wheel, twoM := m.Efficiency*watts, 2/m.Inertial
-	slope := func(v float64) (fy, fp, gy float64) { // derivatives of dv²/dx and dt/dx
-		inv := 1 / v
-		return -twoM * (wheel*inv*inv*inv + m.Bearing1*inv + 2*m.Drag) / 2, twoM * m.Efficiency * inv, -0.5 * inv * inv * inv
-	}
+// Response is how the end of a stretch ridden at constant watts answers to its
+// beginning: the derivatives of v² at the end and of the time on it by v² at
+// the start and by the watts.
+type Response struct {
+	SpeedBySpeed, SpeedByWatts float64 // of v² at the end: –, m²/s² per W
+	TimeBySpeed, TimeByWatts   float64 // of the time: s per m²/s², s per W
+}
+
+// Retreat differentiates what Advance recorded at the given watts, backwards.
+func (m *Motion) Retreat(steps []Stage, watts float64) Response {
+	twoM := 2 / m.Inertial
+	half, each, drag := -0.5*twoM*m.Efficiency*watts, twoM*m.Efficiency, -twoM*m.Drag
+	linear := -0.5 * twoM * m.Bearing1
+	r := Response{SpeedBySpeed: 1}
 	for i := len(steps) - 1; i >= 0; i-- {
 		h, v := steps[i].Length, &steps[i].Speed
 		if h < 0 { // from rest: v³ and t⁻³ grow as watts, to first order
 			if watts > 0 {
-				byWatts += byEnd*2*v[0]*v[0]/(3*watts) - byTime*v[1]/(3*watts)
+				r.SpeedByWatts += r.SpeedBySpeed * 2 * v[0] * v[0] / (3 * watts)
+				r.TimeByWatts += r.TimeBySpeed*2*v[0]*v[0]/(3*watts) - v[1]/(3*watts)
 			}
-			return 0, byWatts
+			r.SpeedBySpeed, r.TimeBySpeed = 0, 0
+			return r
 		}
-		f4y, f4p, g4 := slope(v[3])
-		k4 := byEnd * h / 6
-		y4 := k4*f4y + byTime*h/6*g4
-		f3y, f3p, g3 := slope(v[2])
-		k3 := byEnd*h/3 + y4*h
-		y3 := k3*f3y + byTime*h/3*g3
-		f2y, f2p, g2 := slope(v[1])
-		k2 := byEnd*h/3 + y3*h/2
-		y2 := k2*f2y + byTime*h/3*g2
-		f1y, f1p, g1 := slope(v[0])
-		k1 := byEnd*h/6 + y2*h/2
-		byEnd += y4 + y3 + y2 + k1*f1y + byTime*h/6*g1
-		byWatts += k1*f1p + k2*f2p + k3*f3p + k4*f4p
+		// By v²: of dv²/dx, and of dt/dx = 1/v, at the four stages.
+		i1, i2, i3, i4 := 1/v[0], 1/v[1], 1/v[2], 1/v[3]
+		c1, c2, c3, c4 := i1*i1*i1, i2*i2*i2, i3*i3*i3, i4*i4*i4
+		f1, f2, f3, f4 := half*c1+linear*i1+drag, half*c2+linear*i2+drag, half*c3+linear*i3+drag, half*c4+linear*i4+drag
+		sixth, third := h*(1.0/6), h*(1.0/3)
+
+		e := r.SpeedBySpeed
+		k4 := e * sixth
+		y4 := k4 * f4
+		k3 := e*third + y4*h
+		y3 := k3 * f3
+		k2 := e*third + 0.5*y3*h
+		y2 := k2 * f2
+		k1 := e*sixth + 0.5*y2*h
+		r.SpeedBySpeed = e + y4 + y3 + y2 + k1*f1
+		r.SpeedByWatts += each * (k1*i1 + k2*i2 + k3*i3 + k4*i4)
+
+		e = r.TimeBySpeed
+		k4 = e * sixth
+		y4 = k4*f4 - 0.5*sixth*c4
+		k3 = e*third + y4*h
+		y3 = k3*f3 - 0.5*third*c3
+		k2 = e*third + 0.5*y3*h
+		y2 = k2*f2 - 0.5*third*c2
+		k1 = e*sixth + 0.5*y2*h
+		r.TimeBySpeed = e + y4 + y3 + y2 + k1*f1 - 0.5*sixth*c1
+		r.TimeByWatts += each * (k1*i1 + k2*i2 + k3*i3 + k4*i4)
 	}
-	return byEnd, byWatts
+	return r
 }
 
 // ConstantForce is the part of the resistance on a gradient (fraction) that

@@ -1,6 +1,7 @@
 package browser_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -19,7 +20,7 @@ var badInClub = []badCase{
 	{form: "post /riders/*/evidence/new", path: "/riders/demo-racer/evidence/new?kind=talk", button: "Keep this", typed: map[string]string{"evidence.4.watts": "easy"}, wrong: []string{"evidence.4.watts"}},
 	{form: "post /riders/*/evidence/new", path: "/riders/demo-racer/evidence/new?kind=heart_rate", button: "Keep this", typed: map[string]string{"evidence.4.watts": "150", "evidence.4.heart_rate_bpm": "fast", "evidence.4.duration_s": "a while"}, wrong: []string{"evidence.4.heart_rate_bpm", "evidence.4.duration_s"}},
 	{form: "post /riders/*/evidence/*", path: "/riders/demo-racer/evidence/1", button: "Keep this", typed: map[string]string{"evidence.1.date": "last spring"}, wrong: []string{"evidence.1.date"}},
-	{form: "post /rigs/new/details", path: "/rigs/new/details", button: "Keep this rig", typed: map[string]string{"called": "", "room.temperature_c": "hot", "room.humidity_percent": "damp", "room.volume_m3": "big"}, wrong: []string{"called", "room.temperature_c", "room.humidity_percent", "room.volume_m3"}},
+	{form: "post /rigs/new/details", path: "/rigs/new/details", button: "Keep this rig", typed: map[string]string{"called": strings.Repeat("ab", 101), "room.temperature_c": "hot", "room.humidity_percent": "damp", "room.volume_m3": "big"}, wrong: []string{"called", "room.temperature_c", "room.humidity_percent", "room.volume_m3"}},
 	{form: "post /rigs/*", path: "/rigs/demo-racer-rig", button: "Keep this rig", typed: map[string]string{"room.temperature_c": "600"}, wrong: []string{"room.temperature_c"}},
 	{form: "post /roads/new", path: "/roads/new", button: "Keep this road", typed: map[string]string{"name": "", "bike_mass_kg": "none", "cda_m2": "small", "crr": "smooth", "temperature_c": "mild"}, wrong: []string{"name", "bike_mass_kg", "cda_m2", "crr", "temperature_c"}},
 	{form: "post /roads/*", path: "/roads/demo-road", button: "Keep this road", typed: map[string]string{"bike_mass_kg": "0.1"}, wrong: []string{"bike_mass_kg"}},

@@ -62,7 +62,7 @@ func writeCard(w io.Writer, title string, lines []cardLine) error {
 		weight int
 		data   []byte
 	}{{400, fontRegular}, {600, fontSemibold}} {
-		fmt.Fprintf(&s, "@font-face{font-family:Brief;font-weight:%d;src:url(data:font/woff2;base64,%s) format('woff2')}\n",
+		fmt.Fprintf(&s, "@font-face{font-family:Brief;font-weight:%d;src:url(data:font/woff;base64,%s) format('woff')}\n",
 			f.weight, base64.StdEncoding.EncodeToString(f.data))
 	}
 	fmt.Fprintf(&s, ":root{%s}\n@media screen and (prefers-color-scheme:dark){:root{%s}}\n@media print{:root{--paper:#fff}}\n", variables(false), variables(true))

@@ -26,7 +26,7 @@ var dropOrder = []struct{ name, words string }{
 
 // blocks are the parts of the page that may stand in either column, in the
 // order they are read.
-var blocks = []string{"warnings", "warmup", "room", "worth", "rests", "changes", "plan", "course"}
+var blocks = [...]string{"warnings", "warmup", "room", "worth", "rests", "changes", "plan", "course"}
 
 // setting is how closely print is set: what page.css does for each density.
 type setting struct {
@@ -154,17 +154,21 @@ func (p *page) share(s setting) float64 {
 		}
 		return ride + sum/3 + thirdBreaks
 	}
+	var onLeft, onRight [len(blocks)]float64
+	for i, b := range blocks {
+		onLeft[i], onRight[i] = p.blockHeight(b, leftWidth, s), p.blockHeight(b, rightWidth, s)
+	}
 	best := -1.0
 	for way := range 1 << len(blocks) {
 		left, right := ride, 0.0
 		for i, b := range blocks {
 			switch {
 			case way>>i&1 == 0:
-				right += p.blockHeight(b, rightWidth, s)
+				right += onRight[i]
 			case b == "warmup":
 				left = 1e9
 			default:
-				left += p.blockHeight(b, leftWidth, s)
+				left += onLeft[i]
 			}
 		}
 		if tall := max(left, right); best < 0 || tall < best-1 {

@@ -17,13 +17,14 @@ var pageTemplate string
 //go:embed page.css
 var pageStyle string
 
-// Barlow Semi Condensed, SIL Open Font License 1.1: font/LICENSE.
+// Barlow Semi Condensed, SIL Open Font License 1.1: font/LICENSE; font/build
+// says how they were made.
 var (
-	//go:embed font/barlow-semi-condensed-latin-300-normal.woff2
+	//go:embed font/barlow-semi-condensed-latin-300-normal.woff
 	fontLight []byte
-	//go:embed font/barlow-semi-condensed-latin-400-normal.woff2
+	//go:embed font/barlow-semi-condensed-latin-400-normal.woff
 	fontRegular []byte
-	//go:embed font/barlow-semi-condensed-latin-600-normal.woff2
+	//go:embed font/barlow-semi-condensed-latin-600-normal.woff
 	fontSemibold []byte
 )
 
@@ -52,7 +53,6 @@ func (p *page) InLeft() pageColumn  { return pageColumn{p, p.Left} }
 func (p *page) InRight() pageColumn { return pageColumn{p, p.Right} }
 
 var pageParsed = template.Must(template.New("page").Funcs(template.FuncMap{
-	"prime":    prime,
 	"interval": func(r rest) template.HTML { return template.HTML(intervalSVG(r)) },
 	"nb":       func() string { return nb },
 	"bar": func(share float64) template.HTMLAttr {
@@ -105,7 +105,7 @@ func (p *page) WhoLine() template.HTML  { return dated(p.Who, p.On, momentWords(
 func (p *page) MadeLine() template.HTML { return dated(p.Made, p.MadeOn, dateWords(p.MadeOn)) }
 func (p *page) WarmLine() template.HTML { return dated(p.WarmHead, clockISO(p.WarmFrom), p.WarmFrom) }
 func (p *page) EvidenceLine(i int) template.HTML {
-	return primed(dated(p.EvidenceShown[i], p.EvidenceOn[i], dateWords(p.EvidenceOn[i])))
+	return dated(p.EvidenceShown[i], p.EvidenceOn[i], dateWords(p.EvidenceOn[i]))
 }
 
 // Time is when to do it.
@@ -116,13 +116,6 @@ func (d doing) Time() template.HTML {
 	return dated(d.When, clockISO(d.When), d.When)
 }
 
-// prime sets W′ without the wide gap this font leaves after the sign.
-func prime(s string) template.HTML { return primed(template.HTML(template.HTMLEscapeString(s))) }
-
-func primed(s template.HTML) template.HTML {
-	return template.HTML(strings.ReplaceAll(string(s), "W′", `W<span class="prime">′</span>`))
-}
-
 // styleSheet is the page's style with its fonts and both sets of colours. On
 // paper it is always ink on white.
 func styleSheet() string {
@@ -131,7 +124,7 @@ func styleSheet() string {
 		weight int
 		data   []byte
 	}{{300, fontLight}, {400, fontRegular}, {600, fontSemibold}} {
-		fmt.Fprintf(&s, "@font-face{font-family:Brief;font-weight:%d;src:url(data:font/woff2;base64,%s) format('woff2')}\n",
+		fmt.Fprintf(&s, "@font-face{font-family:Brief;font-weight:%d;src:url(data:font/woff;base64,%s) format('woff')}\n",
 			f.weight, base64.StdEncoding.EncodeToString(f.data))
 	}
 	fmt.Fprintf(&s, ":root{%s}\n@media screen and (prefers-color-scheme:dark){:root{%s}}\n@media print{:root{--paper:#fff}}\n",

@@ -6,7 +6,7 @@ import "strings"
 // SIL Open Font License 1.1 (font/LICENSE).
 type Font struct {
 	Weight int // of CSS: 300, 400, 600
-	WOFF2  []byte
+	WOFF   []byte
 }
 
 // Family is the typeface's name in our style sheets, with what stands in for

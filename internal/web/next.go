@@ -180,7 +180,7 @@ func (v nextView) first() []NextStep {
 	has := func(kind store.Kind) bool { return len(v.kept[kind]) > 0 }
 	return []NextStep{
 		{"You", "What you weigh and how you ride: two answers, and your name if you like.", "/riders/new", "Add yourself", has(store.Rider), 1},
-		{"What you ride on", "You are asked what you can see, not what it is called.", "/rigs/new", "Add your rig", has(store.Rig), 2},
+		{"What you ride on", "You are asked what you can see, not what it is called.", "/rigs/new", "Add what you ride on", has(store.Rig), 2},
 		{"Where", "A GPX or CSV file, or the length and climbing that a route list shows.", "/courses/new", "Add a course", has(store.Course), 3},
 		{"Your brief", "What to hold where, and when you are likely home.", "/briefs/new", "Make the brief", len(v.briefs) > 0, 4},
 	}
@@ -234,6 +234,9 @@ func worthOf(k briefKept) []NextWorth {
 
 // capital begins a sentence.
 func capital(s string) string {
+	if s == "" {
+		return ""
+	}
 	r, n := utf8.DecodeRuneInString(s)
 	return strings.TrimRight(string(unicode.ToUpper(r))+s[n:], ".")
 }

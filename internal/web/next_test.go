@@ -21,9 +21,9 @@ func TestFirstUseIsGuided(t *testing.T) {
 		if _, err := db.Put(t.Context(), o); err != nil {
 			t.Fatal(err)
 		}
-		want := []string{"Add your rig", "Add a course", "Make the brief"}[i]
+		want := []string{"Add what you ride on", "Add a course", "Make the brief"}[i]
 		_, _, body = v.ask(t, "GET", "/", "", nil)
-		wantIn(t, body, want, "of 4 steps to your first brief are done")
+		wantIn(t, body, want, "of 4 steps to your first brief ")
 		if strings.Contains(body, "invented club") {
 			t.Error("the club is offered to somebody who has begun")
 		}

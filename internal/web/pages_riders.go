@@ -292,7 +292,21 @@ func (s *Server) riderText(r *http.Request, o store.Object, typed map[string]str
 		return "", "", nil, err
 	}
 	if name = values["name"]; name == "" {
-		name = "You"
+		name, err = s.unnamed(r.Context(), o, "You")
 	}
-	return text, name, nil, nil
+	return text, name, nil, err
+}
+
+// unnamed is what an object is called that nobody gave a name: always the
+// same, with a number if another is called so already.
+func (s *Server) unnamed(ctx context.Context, o store.Object, base string) (string, error) {
+	all, err := s.store.Objects(ctx, o.Kind)
+	if err != nil {
+		return "", err
+	}
+	name := base
+	for n := 2; slices.ContainsFunc(all, func(other store.Object) bool { return other.ID != o.ID && other.Name == name }); n++ {
+		name = fmt.Sprintf("%s %d", base, n)
+	}
+	return name, nil
 }

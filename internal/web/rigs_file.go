@@ -225,9 +225,7 @@ func rigText(sent map[string]string, old string, kinds map[string]string, units 
 		}
 		wrong[path] = e
 	}
-	if sent["called"] == "" {
-		wrong["called"] = "Give it a name by which you know it, such as Box room."
-	} else if len([]rune(sent["called"])) > 200 {
+	if len([]rune(sent["called"])) > 200 {
 		wrong["called"] = "At most 200 characters fit here."
 	}
 	return text, wrong, nil

@@ -77,7 +77,7 @@ func NewRigForm(action string, values, errs, answers map[string]string, units fo
 	f := NewForm(action, values, errs)
 	key := func(q Field) Field { return keyField(f, form.Rig, units, q) }
 	r := &RigForm{Form: f}
-	r.Called = f.Field(Field{Name: "called", Label: "Name", Hint: "By which you will find it again: Box room, Garage, At Sam's."})
+	r.Called = f.Field(Field{Name: "called", Label: "Name", Hint: "By which you find it again, such as Box room or Garage. It can stay empty."})
 	r.Temperature = key(Field{Name: "room.temperature_c", Label: "Temperature before the ride"})
 	r.Humidity = key(Field{Name: "room.humidity_percent", Label: "Humidity of the air", Hint: "A cheap indoor weather display shows it."})
 	r.Volume = key(Field{Name: "room.volume_m3", Label: "Size of the room", Hint: "Length × width × height will do: " + sizeExample(units) + "."})

@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -95,6 +96,31 @@ func TestRigFromNothingKnown(t *testing.T) {
 	wantIn(t, body, "Kept: Box room.", "This is a plain trainer", "not known yet: temperature, humidity, size, what stands open and fans", "no watts are needed")
 }
 
+// Nobody has to think of a name; what has none is told apart all the same.
+func TestRigsAndRidersWithoutNames(t *testing.T) {
+	v, db := rigSite(t)
+	for range 2 {
+		for path, typed := range map[string]map[string]string{"/rigs/new/details": {"called": " "}, "/riders/new": {"mass_kg": "70"}} {
+			if status, _, body := v.sendRig(t, path, typed); status != 303 {
+				t.Fatalf("%s: status %d: %s", path, status, body)
+			}
+		}
+	}
+	for kind, want := range map[store.Kind][]string{store.Rig: {"My rig", "My rig 2"}, store.Rider: {"You", "You 2"}} {
+		all, err := db.Objects(t.Context(), kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var names []string
+		for _, o := range all {
+			names = append(names, o.Name)
+		}
+		if slices.Sort(names); !slices.Equal(names, want) {
+			t.Errorf("%s: %q", kind, names)
+		}
+	}
+}
+
 func TestRigAnswersAreSaidBack(t *testing.T) {
 	v, _ := rigSite(t)
 	for query, want := range map[string]string{
@@ -109,7 +135,7 @@ func TestRigAnswersAreSaidBack(t *testing.T) {
 			t.Errorf("%s: status %d", query, status)
 		}
 		wantIn(t, body, want)
-		next := regexp.MustCompile(`class="button" href="([^"]*)"`).FindStringSubmatch(body)
+		next := regexp.MustCompile(`class="button" href="([^"]*)">Go on`).FindStringSubmatch(body)
 		status, _, body = v.ask(t, "GET", strings.ReplaceAll(next[1], "&amp;", "&"), "", nil)
 		if status != 200 {
 			t.Errorf("%s: the details answer %d", query, status)
@@ -206,7 +232,6 @@ func shownAs(t *testing.T, body string) map[string]string {
 func TestRigBadAnswersAreKept(t *testing.T) {
 	good := map[string]string{"called": "Garage", "ask.harder": "no", "ask.watts": "crank"}
 	for name, bad := range map[string]struct{ field, value, says string }{
-		"no name":       {"called", "", "Give it a name"},
 		"long name":     {"called", strings.Repeat("ab", 101), "At most 200"},
 		"no number":     {"room.temperature_c", "warm <b>", ""},
 		"too hot":       {"room.temperature_c", "300", ""},

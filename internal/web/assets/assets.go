@@ -46,8 +46,8 @@ func New() (*Set, error) {
 	s := &Set{files: map[string]file{}, paths: map[string]string{}}
 	var css strings.Builder
 	for _, f := range render.Fonts() {
-		at := s.add(fmt.Sprintf("font-%d.woff2", f.Weight), "font/woff2", f.WOFF2)
-		fmt.Fprintf(&css, "@font-face{font-family:Brief;font-weight:%d;font-display:block;src:url(%s) format('woff2')}\n", f.Weight, at)
+		at := s.add(fmt.Sprintf("font-%d.woff", f.Weight), "font/woff", f.WOFF)
+		fmt.Fprintf(&css, "@font-face{font-family:Brief;font-weight:%d;font-display:block;src:url(%s) format('woff')}\n", f.Weight, at)
 	}
 	css.WriteString(colours())
 	wide, phone := render.TypeScale()

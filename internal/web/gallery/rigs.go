@@ -21,7 +21,7 @@ func rigs() []web.State {
 		"room.clothing": "shorts", "trainer.power_curve": "20 90\n30 190\n40 340", "trainer.gears.chainrings": "48, 34", "sensors.speed": "yes"}
 	wrong := map[string]string{"room.temperature_c": "warm", "room.fans.0.distance_m": "2", "room.fans.1.kind": "desk", "room.fans.1.count": "many",
 		"trainer.power_curve": "20\n30 190", "sensors.none": "yes", "sensors.speed": "yes"}
-	errs := map[string]string{"called": "Give it a name by which you know it, such as Box room.", "room.temperature_c": "Found warm; expected a temperature like 21 °C.",
+	errs := map[string]string{"room.temperature_c": "Found warm; expected a temperature like 21 °C.",
 		"room.fans.0.kind": "Choose which fan this is, or leave empty what follows.", "room.fans.1.count": "A whole number, please.",
 		"trainer.power_curve": "Row 1 is not a wheel speed and its watts, such as 30 200.", "sensors.none": "Either none of these or those that are ticked."}
 	return []web.State{
