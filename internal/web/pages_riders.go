@@ -33,6 +33,7 @@ type RiderPage struct {
 	Facts     []RiderFact
 	Curve     template.HTML
 	CurveRows []CurveRow // the curve in numbers
+	Strokes   bool       // it has a piece with a stroke through it
 	Unplaced  []string   // what is known and has no place on the curve
 	Rests     string
 	Evidence  []RiderEvidence
@@ -80,6 +81,7 @@ func (*RiderPage) Template() string { return "rider.html" }
 func (*RiderFormPage) Template() string { return "rider-form.html" }
 
 func (s *Server) riderRoutes() {
+	s.learntRoutes()
 	s.get("/riders", s.riders)
 	s.get("/riders/new", s.newRider)
 	s.post("/riders/new", s.addRider)

@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/cookiejar"
 	"net/http/httptest"
@@ -196,6 +197,55 @@ func TestRigWhole(t *testing.T) {
 		if strings.Contains(text, gone) {
 			t.Errorf("%s is still in\n%s", gone, text)
 		}
+	}
+}
+
+func TestRigBrakeLimits(t *testing.T) {
+	v, db := rigSite(t)
+	sent := map[string]string{"called": "Garage", "ask.wheel": "off", "ask.plug": "yes", "ask.harder": "yes", "ask.watts": "trainer",
+		"trainer.ceiling": "15 450\r\n40 1600", "trainer.floor": "40 160", "trainer.gears.chainrings": "50, 34", "trainer.gears.cogs": "11, 13, 15, 19, 25"}
+	for field, bad := range map[string]struct{ value, says string }{
+		"trainer.ceiling": {"15 450\n10 500", "Wheel speed must rise"}, "trainer.floor": {"15 40\n40 x", "Row 2"},
+	} {
+		wrong := maps.Clone(sent)
+		wrong[field] = bad.value
+		status, _, body := v.sendRig(t, "/rigs/new/details", wrong)
+		if status != 422 {
+			t.Errorf("%s: status %d", field, status)
+		}
+		wantIn(t, body, bad.says)
+	}
+	wrong := maps.Clone(sent)
+	wrong["trainer.floor"] = "40 1700"
+	if status, _, body := v.sendRig(t, "/rigs/new/details", wrong); status != 422 || !strings.Contains(body, "the most watts are below the least") {
+		t.Errorf("a ceiling below the floor: status %d: %s", status, body)
+	}
+	if status, _, body := v.sendRig(t, "/rigs/new/details", sent); status != 303 {
+		t.Fatalf("status %d: %s", status, body)
+	}
+	o := onlyOne(t, db, store.Rig)
+	file, err := input.ReadRig("rig", strings.NewReader(o.Text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if floor, ceiling := file.Rig.Limits(); !(floor > 0 && ceiling <= 1600) {
+		t.Errorf("limits %v and %v W", floor, ceiling)
+	}
+	_, _, body := v.ask(t, "GET", "/rigs/"+o.ID, "", nil)
+	wantIn(t, body, "15 450\n40 1600", "40 160")
+	if status, _, body := v.sendRig(t, "/rigs/"+o.ID, shownAs(t, body)); status != 303 {
+		t.Fatalf("status %d: %s", status, body)
+	}
+	if again := onlyOne(t, db, store.Rig); again.Text != o.Text {
+		t.Errorf("kept as shown it became\n%s\nfrom\n%s", again.Text, o.Text)
+	}
+	// One that does not get harder by itself has no such limits.
+	_, _, body = v.ask(t, "GET", "/rigs/"+o.ID+"?wheel=off&harder=no&watts=trainer", "", nil)
+	if status, _, body := v.sendRig(t, "/rigs/"+o.ID, shownAs(t, body)); status != 303 {
+		t.Fatalf("status %d: %s", status, body)
+	}
+	if text := onlyOne(t, db, store.Rig).Text; strings.Contains(text, "ceiling") || strings.Contains(text, "floor") {
+		t.Errorf("limits are still in\n%s", text)
 	}
 }
 

@@ -37,7 +37,7 @@ func rigs() []web.State {
 		{Name: "rig-ask-answered", Page: ask(smart)},
 		{Name: "rig-new", Page: page("A new rig", "", nil, nil, nil)},
 		{Name: "rig", Page: page("Box room", "b1", plain, filled, nil)},
-		{Name: "rig-watts", Page: page("Garage", "b2", smart, map[string]string{"called": "Garage", "power_source.accuracy_percent": "2", "room.fans.0.kind": "none"}, nil)},
+		{Name: "rig-watts", Page: page("Garage", "b2", smart, map[string]string{"called": "Garage", "trainer.ceiling": "15 450\n40 1600", "power_source.accuracy_percent": "2", "room.fans.0.kind": "none"}, nil)},
 		{Name: "rig-wrong", Page: page("A new rig", "", plain, wrong, errs)},
 	}
 }
