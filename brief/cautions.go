@@ -64,7 +64,7 @@ func (s *sheet) whyWide() string {
 	cp := s.c.SD()[0] / s.c.CriticalPower
 	switch {
 	case s.byFeel() && sd > cp:
-		return "nobody knows how many watts your trainer shows the road for a given effort. The maker's table of watts by speed, typed into the rig file, would narrow it most."
+		return "nobody knows how many watts your trainer shows the road for a given effort. The maker's table of watts by speed, added to what is known of the rig, would narrow it most."
 	case cp > 0.06:
 		return "little is known of what you can do. " + s.next.Sentence
 	case s.Way.Sketch != nil:
@@ -83,7 +83,7 @@ func (s *sheet) rigWarnings() []string {
 		w = append(w, "Your trainer's power curve is not known, so wheel speeds are a first guess that may be off by a third: go by how it feels, and note the speed that fits.")
 	}
 	if s.Rig.SensorsAssumed {
-		w = append(w, "The rig file does not say which sensors there are; a heart-rate strap was assumed.")
+		w = append(w, "Which sensors there are is not known; a heart-rate strap was assumed.")
 	}
 	if !s.sameSource() && len(s.Rider.Evidence) > 0 && s.Rig.Speaks() == rig.Watts {
 		w = append(w, fmt.Sprintf("Your evidence does not come from the power source of this ride (%s). Two sources differ by a few percent; the forecast carries that.", sourceName(s.Rig)))
@@ -142,7 +142,7 @@ func (s *sheet) cautions(b Brief) []string {
 		out = append(out, "Only easy riding for now, by your answers to the health screening: this plan stays where you can talk. Ask your doctor.")
 	}
 	if !s.Rider.Screened && len(s.Health) == 0 {
-		out = append(out, "Ask a doctor before going hard if you are new to it, over 45, pregnant, or take medicines for heart or blood pressure; answer it once in the rider file (screened).")
+		out = append(out, "Ask a doctor before going hard if you are new to it, over 45, pregnant, or take medicines for heart or blood pressure; answer the health questions once.")
 	}
 	if s.minor() {
 		out = append(out, "Under 18: with the agreement of a guardian and a qualified coach; no maximal tests, and this plan asks for nothing all-out.")

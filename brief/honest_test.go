@@ -111,7 +111,7 @@ func TestSketchHasItsList(t *testing.T) {
 	q.Way = Way{Name: "sketch", Known: "sketch", Laps: 1, Sketch: &course.Sketch{Distance: 21400, Ascent: 310}}
 	q.Rig = rig.Rig{Trainer: rig.Trainer{Kind: rig.Plain}, HeartRate: true, SpeedSensor: true}
 	b := made(t, q)
-	if w := find(b, "type the maker's table"); w == nil || !(w.NarrowsToS < 0.7*w.NarrowsFromS) {
+	if w := find(b, "type in the maker's table"); w == nil || !(w.NarrowsToS < 0.7*w.NarrowsFromS) {
 		t.Errorf("the table is worth %+v of %+v", w, b.Worth)
 	}
 	if b.NextTest.Maximal && !strings.Contains(b.NextTest.What, "hill") {

@@ -168,7 +168,7 @@ func (s *sheet) curveWorth(ctx context.Context) (Worth, bool, error) {
 		return Worth{}, false, err
 	}
 	now := s.res.Forecast
-	return Worth{What: "type the maker's table of watts by speed into the rig file", NarrowsFromS: now.High80 - now.Low80, NarrowsToS: f.High80 - f.Low80,
+	return Worth{What: "type in the maker's table of watts by speed", NarrowsFromS: now.High80 - now.Low80, NarrowsToS: f.High80 - f.Low80,
 		Why: fmt.Sprintf("the same rides with the trainer's watts known to %.0f %%", 100*rig.TableSD)}, true, nil
 }
 

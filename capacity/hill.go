@@ -43,6 +43,16 @@ func (e Evidence) unusableHill(r Rider) string {
 	return ""
 }
 
+// HillWatts is what a hill time is taken for: mean true power in watts, and the
+// standard deviation of its logarithm. ok is false where it is left out.
+func HillWatts(r Rider, e Evidence) (watts, sd float64, ok bool) {
+	if e.Kind != HillTime || e.unusable(r) != "" {
+		return 0, 0, false
+	}
+	watts, sd = hillPower(r, e)
+	return watts, sd, true
+}
+
 // hillPower is the mean true power in watts that the time up the hill needed,
 // and the standard deviation of its logarithm from what is not known: drag,
 // wind, rolling, masses, the ascent (first order, by differences).

@@ -173,7 +173,7 @@ func (s Suggestion) sentence(r Rider) string {
 	}
 	fmt.Fprintf(&b, ". It would narrow your threshold from ±%.0f to about ±%.0f W.", estimate.Z80*s.Now, estimate.Z80*s.Then)
 	if !r.Screened && !MaybeMinor(r.Age) {
-		b.WriteString(" A maximal test only after a health screening (screened in the rider file).")
+		b.WriteString(" A maximal test only after a health screening.")
 	}
 	return b.String()
 }

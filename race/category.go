@@ -112,7 +112,7 @@ func (c Category) barred(m Me) string {
 	case c.Women && m.Sex == capacity.Male:
 		return "a field for women"
 	case c.Women && m.Sex == capacity.SexUnknown:
-		return "a field for women; your rider file does not say"
+		return "a field for women; whether you are one is not said"
 	case c.MinAge > 0 && m.Age > 0 && m.Age < c.MinAge:
 		return fmt.Sprintf("from %.0f years of age", c.MinAge)
 	case c.MaxAge > 0 && m.Age > c.MaxAge:

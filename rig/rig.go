@@ -131,7 +131,7 @@ const (
 // curve; the sd is 0 only where nothing shows watts at all.
 func (r Rig) SourceSD() (sd float64, origin string) {
 	if r.Source.Accuracy > 0 {
-		return r.Source.Accuracy, "as stated in the rig file"
+		return r.Source.Accuracy, "as stated for the rig"
 	}
 	switch r.Source.Kind {
 	case SourceCrank, SourcePedal, SourceHub:

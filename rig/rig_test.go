@@ -86,7 +86,7 @@ func TestSourceSD(t *testing.T) {
 		sd     float64
 		origin string
 	}{
-		{"stated", Rig{Source: PowerSource{Kind: SourceCrank, Accuracy: 0.015}}, 0.015, "rig file"},
+		{"stated", Rig{Source: PowerSource{Kind: SourceCrank, Accuracy: 0.015}}, 0.015, "for the rig"},
 		{"curve unknown", Rig{Trainer: Trainer{Kind: Plain}}, 0.35, "curve unknown"},
 		{"curve typed", Rig{Trainer: Trainer{Kind: Plain, Curve: typed}, Source: PowerSource{Kind: SourceCurve}}, 0.10, "maker's table"},
 		{"bike", Rig{Trainer: Trainer{Kind: Bike}, Source: PowerSource{Kind: SourceTrainer}}, 0.035, "our judgement"},

@@ -107,7 +107,7 @@ func (l *look) priorSD(source string) float64 {
 
 func (l *look) priorOrigin(source string) string {
 	if l.in.Rig.Source.Accuracy > 0 && (source == l.in.Rig.Source.Name || len(l.raw) == 1) {
-		return "its accuracy as stated in the rig file"
+		return "its accuracy as stated for the rig"
 	}
 	switch l.kindOf(source) {
 	case SourceTrainer, SourceNone:

@@ -86,3 +86,9 @@ func TestDemoClubToABriefThatMoves(t *testing.T) {
 	b.visit("/briefs")
 	b.says("There is no brief yet.")
 }
+
+// Who prints a brief from its page in the app gets the sheet, not the page.
+func TestBriefInTheAppPrintsOnOneSheet(t *testing.T) {
+	t.Parallel()
+	oneSheet(t, "brief", "brief-stays")
+}

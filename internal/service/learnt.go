@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -154,12 +155,20 @@ func (a *App) Learnt(ctx context.Context, riderID string) ([]LearntItem, error) 
 		for _, o := range off {
 			days += o.Days
 		}
-		add(keyTimeOff, fmt.Sprintf("Days off the bike: %d stretches of a week and more, %.0f days in all. Power is taken to have fallen meanwhile.", len(off), days), "the days on which you rode")
+		stretches := "one stretch"
+		if len(off) > 1 {
+			stretches = fmt.Sprintf("%d stretches", len(off))
+		}
+		add(keyTimeOff, fmt.Sprintf("Days off the bike: %s of a week and more, %.0f days in all. Power is taken to have fallen meanwhile.", stretches, days), "the days on which you rode")
 	}
 	if s := strayed(h); s != nil {
+		from := "one ride and its plan"
+		if s.Rides > 1 {
+			from = fmt.Sprintf("%d rides and their plans", s.Rides)
+		}
 		for _, p := range s.Places {
 			if p.Rides > 0 {
-				add(keyStrays, p.Words, fmt.Sprintf("plans and rides of %d rides", s.Rides))
+				add(keyStrays, p.Words, from)
 			}
 		}
 	}
@@ -180,7 +189,7 @@ func (a *App) Learnt(ctx context.Context, riderID string) ([]LearntItem, error) 
 			add(keySweat(k.ID), fmt.Sprintf("Sweat: %.1f kg before, %.1f kg after, %.2f l drunk.", w[0], w[1], w[2]))
 		}
 		if f := k.learnt.Foretold; f != nil {
-			add(keyHeld(k.ID), fmt.Sprintf("The forecast was %.0f s (%.0f to %.0f), it took %.0f s.", f.Predicted.Mean, f.Predicted.Low80, f.Predicted.High80, f.Actual))
+			add(keyHeld(k.ID), fmt.Sprintf("The forecast was %s (%s to %s), it took %s.", clockWords(f.Predicted.Mean), clockWords(f.Predicted.Low80), clockWords(f.Predicted.High80), clockWords(f.Actual)))
 		}
 	}
 	return items, nil
@@ -203,7 +212,8 @@ func clockWords(s float64) string {
 	if s < 60 {
 		return fmt.Sprintf("%.0f s", s)
 	}
-	return fmt.Sprintf("%d:%02d min", int(s)/60, int(s)%60)
+	n := int(math.Round(s))
+	return fmt.Sprintf("%d:%02d min", n/60, n%60)
 }
 
 // LeaveOut takes one thing that was learnt out of the next briefs, or back in.

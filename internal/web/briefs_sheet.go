@@ -33,17 +33,18 @@ func words(s string) map[string]bool {
 var errNoSheet = errors.New("web: this page of a brief cannot be shown inside another")
 
 // BriefSheet is the body of a brief's own page, to be shown inside a page of
-// the app below .sheet. The heading is left out: the page has its own.
+// the app below .sheet. Its heading is for paper alone: the page has its own.
 func BriefSheet(page []byte) (template.HTML, error) {
 	_, body, ok := strings.Cut(string(page), "<body")
 	body, _, closed := strings.Cut(body, "</body>")
-	_, body, opened := strings.Cut(body, ">")
+	density, body, opened := strings.Cut(body, ">")
 	if !ok || !closed || !opened {
 		return "", errNoSheet
 	}
 	d := xml.NewDecoder(strings.NewReader("<body>" + body + "</body>"))
 	d.Entity = xml.HTMLEntity
 	var out strings.Builder
+	out.WriteString("<div" + sheetDensity(density) + ">")
 	for {
 		token, err := d.Token()
 		if err == io.EOF {
@@ -56,6 +57,8 @@ func BriefSheet(page []byte) (template.HTML, error) {
 		case xml.StartElement:
 			switch name := t.Name.Local; {
 			case name == "body":
+			case name == "h1":
+				out.WriteString(`<p class="paperhead">`)
 			case sheetElements[name]:
 				out.WriteString("<" + sheetName(name) + sheetAttrs(t.Attr) + ">")
 			default:
@@ -64,14 +67,29 @@ func BriefSheet(page []byte) (template.HTML, error) {
 				}
 			}
 		case xml.EndElement:
-			if t.Name.Local != "body" {
+			switch t.Name.Local {
+			case "body":
+			case "h1":
+				out.WriteString("</p>")
+			default:
 				out.WriteString("</" + sheetName(t.Name.Local) + ">")
 			}
 		case xml.CharData:
 			out.WriteString(html.EscapeString(string(t)))
 		}
 	}
-	return template.HTML(out.String()), nil
+	return template.HTML(out.String() + "</div>"), nil
+}
+
+var sheetBody = regexp.MustCompile(`class="([a-z -]*)"`)
+
+// sheetDensity is how closely paper is set and what it leaves out, from the
+// page's body.
+func sheetDensity(attributes string) string {
+	if m := sheetBody.FindStringSubmatch(attributes); m != nil {
+		return ` class="` + m[1] + `"`
+	}
+	return ""
 }
 
 // sheetName keeps the one <main> of a page the page's.

@@ -27,7 +27,7 @@ func (s *Server) guide(r *http.Request, b *Base) (*Guide, error) {
 	for _, step := range []struct {
 		kind       store.Kind
 		path, link string
-	}{{store.Rider, "/riders/new", "add yourself"}, {store.Rig, "/rigs/new", "add what you ride on"}, {store.Course, "/courses/new", "add a course"}} {
+	}{{store.Rider, "/riders/new", "Add yourself"}, {store.Rig, "/rigs/new", "Add what you ride on"}, {store.Course, "/courses/new", "Add a course"}} {
 		all, err := s.store.Objects(r.Context(), step.kind)
 		if err != nil {
 			return nil, err
@@ -39,10 +39,18 @@ func (s *Server) guide(r *http.Request, b *Base) (*Guide, error) {
 		g.Number++
 	}
 	if g.Path == "" {
-		g.Path, g.Link = "/briefs/new", "make the brief"
+		g.Path, g.Link = "/briefs/new", "Make the brief"
 	}
-	if r.URL.Path == g.Path || strings.HasPrefix(r.URL.Path, g.Path+"/") {
+	if asksFor(g.Path, r.URL.Path) {
 		g.Path = ""
 	}
 	return g, nil
+}
+
+// asksFor is whether a page is the one of a step, or one of its forms shown
+// again with what is wrong.
+func asksFor(step, path string) bool {
+	return path == step || strings.HasPrefix(path, step+"/") ||
+		step == "/courses/new" && (path == "/courses/file" || path == "/courses/sketch") ||
+		step == "/briefs/new" && strings.HasPrefix(path, "/briefs/making/")
 }

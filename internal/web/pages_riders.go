@@ -33,6 +33,7 @@ type RiderPage struct {
 	Facts     []RiderFact
 	Curve     template.HTML
 	CurveRows []CurveRow // the curve in numbers
+	Strokes   bool       // it has a piece with a stroke through it
 	Unplaced  []string   // what is known and has no place on the curve
 	Rests     string
 	Evidence  []RiderEvidence
@@ -80,6 +81,7 @@ func (*RiderPage) Template() string { return "rider.html" }
 func (*RiderFormPage) Template() string { return "rider-form.html" }
 
 func (s *Server) riderRoutes() {
+	s.learntRoutes()
 	s.get("/riders", s.riders)
 	s.get("/riders/new", s.newRider)
 	s.post("/riders/new", s.addRider)
@@ -292,7 +294,21 @@ func (s *Server) riderText(r *http.Request, o store.Object, typed map[string]str
 		return "", "", nil, err
 	}
 	if name = values["name"]; name == "" {
-		name = "You"
+		name, err = s.unnamed(r.Context(), o, "You")
 	}
-	return text, name, nil, nil
+	return text, name, nil, err
+}
+
+// unnamed is what an object is called that nobody gave a name: always the
+// same, with a number if another is called so already.
+func (s *Server) unnamed(ctx context.Context, o store.Object, base string) (string, error) {
+	all, err := s.store.Objects(ctx, o.Kind)
+	if err != nil {
+		return "", err
+	}
+	name := base
+	for n := 2; slices.ContainsFunc(all, func(other store.Object) bool { return other.ID != o.ID && other.Name == name }); n++ {
+		name = fmt.Sprintf("%s %d", base, n)
+	}
+	return name, nil
 }

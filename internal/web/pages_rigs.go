@@ -274,6 +274,11 @@ func (s *Server) keepRig(w http.ResponseWriter, r *http.Request, o store.Object,
 	}
 	was := o
 	o.Name, o.Text, o.Original = sent["called"], text, nil
+	if o.Name == "" {
+		if o.Name, err = s.unnamed(r.Context(), o, "My rig"); err != nil {
+			return err
+		}
+	}
 	if _, done, err := s.put(r.Context(), o, was, func(store.Object) error { return s.changeRig(w, r) }); !done {
 		return err
 	}

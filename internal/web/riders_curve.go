@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"chainline/capacity"
+	"chainline/estimate"
 	"chainline/internal/form"
 	"chainline/internal/service"
 )
@@ -69,7 +70,11 @@ func riderCurve(k service.Known) (template.HTML, []CurveRow) {
 		if s.leftOut {
 			class = "seen out"
 		}
-		fmt.Fprintf(&c.b, `<circle class="%s" cx="%.1f" cy="%.1f" r="5.5"/>`, class, c.x(math.Max(capacity.PowerFrom, math.Min(capacity.PowerTo, s.seconds))), c.y(s.watts))
+		x := c.x(math.Max(capacity.PowerFrom, math.Min(capacity.PowerTo, s.seconds)))
+		if s.off > 1 {
+			fmt.Fprintf(&c.b, `<path class="off" d="M%.1f %.1fV%.1f"/>`, x, c.y(s.watts*s.off), c.y(s.watts/s.off))
+		}
+		fmt.Fprintf(&c.b, `<circle class="%s" cx="%.1f" cy="%.1f" r="5.5"/>`, class, x, c.y(s.watts))
 	}
 	c.b.WriteString(`</svg>`)
 	var rows []CurveRow
@@ -134,6 +139,7 @@ func reversed(s []float64) []float64 {
 // spot is one piece of evidence on the curve.
 type spot struct {
 	seconds, watts float64
+	off            float64 // by which factor they may be off, four times out of five; 0 if no stroke shows it
 	leftOut        bool
 }
 
@@ -151,6 +157,15 @@ func placed(k service.Known, leftOut []capacity.Evidence) []spot {
 		case capacity.MaximalTest, capacity.BestEffort:
 		case capacity.StatedThreshold:
 			s.seconds = thresholdFor
+		case capacity.HillTime:
+			watts, sd, ok := capacity.HillWatts(k.Rider, e)
+			if !ok {
+				continue
+			}
+			s.watts, s.off = watts, math.Exp(estimate.Z80*sd)
+			if k.Shown {
+				s.watts *= k.Learnt.Scale.Mean
+			}
 		default:
 			continue
 		}
@@ -167,7 +182,7 @@ func unplaced(values map[string]string) []string {
 	seen := map[string]bool{}
 	for _, path := range form.Entries(values, "evidence") {
 		switch kind := values[path+".kind"]; kind {
-		case "test", "best", "threshold":
+		case "test", "best", "threshold", "hill":
 		default:
 			if name := strings.ToLower(evidenceName(kind)); !seen[kind] {
 				seen[kind] = true

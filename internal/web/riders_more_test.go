@@ -165,8 +165,8 @@ func TestRiderEvidenceCorrectedLeftOutRemoved(t *testing.T) {
 	}
 	_, _, body = v.ask(t, "GET", "/riders/"+o.ID, "", nil)
 	wantIn(t, body, "left out by you")
-	if strings.Contains(body, `class="seen"`) {
-		t.Error("what is left out is a dot all the same")
+	if strings.Count(body, `class="seen"`) != 1 || strings.Count(body, `class="seen out"`) != 1 {
+		t.Error("what is left out has to be hollow, and the hill's dot alone full")
 	}
 	if status, _, _ := v.sendRig(t, at+"0/remove", nil); status != 303 {
 		t.Errorf("status %d", status)

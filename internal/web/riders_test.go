@@ -31,7 +31,7 @@ func TestRiderFromThreeAnswersToDeleted(t *testing.T) {
 		t.Fatalf("status %d: %s", status, body)
 	}
 	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "A hill of 1.9 km and 95 m up in 11:10 min, a little left", at+"/evidence/0")
+	wantIn(t, body, "A hill of 1.9 km and 95 m up in 11:10 min, a little left", at+"/evidence/0", `class="off"`, "how far off the watts of a hill")
 
 	hill["evidence.0.use"] = "no"
 	if status, _, _ := v.sendRig(t, at+"/evidence/0", hill); status != 303 {

@@ -64,7 +64,9 @@ func rigValues(text string, units form.Units) (map[string]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	values["trainer.power_curve"] = curveLines(values)
+	for _, table := range rigTables {
+		values[table] = tableLines(values, table)
+	}
 	if values["room.fans"] == noFan {
 		values["room.fans.0.kind"] = noFan
 	}
@@ -81,10 +83,23 @@ func rigValues(text string, units form.Units) (map[string]string, error) {
 	return values, nil
 }
 
-// curveLines is the table of a plain trainer, a row on each line.
-func curveLines(values map[string]string) string {
+// rigTables are the tables of watts by wheel speed that a trainer may have.
+var rigTables = []string{"trainer.power_curve", "trainer.floor", "trainer.ceiling"}
+
+// inTable is the table that a path is a row of; empty if of none.
+func inTable(path string) string {
+	for _, table := range rigTables {
+		if strings.HasPrefix(path, table+".") {
+			return table
+		}
+	}
+	return ""
+}
+
+// tableLines is a table of watts by wheel speed, a row on each line.
+func tableLines(values map[string]string, table string) string {
 	var b strings.Builder
-	for _, row := range form.Entries(values, "trainer.power_curve") {
+	for _, row := range form.Entries(values, table) {
 		fmt.Fprintf(&b, "%s %s\n", values[row+".wheel_speed_km_h"], values[row+".watts"])
 	}
 	return strings.TrimSpace(b.String())
@@ -98,7 +113,7 @@ var sensorWords = []string{"heart_rate", "speed", "cadence"}
 func rigTyped(sent, old, kinds map[string]string) (typed, errs map[string]string) {
 	typed, errs = map[string]string{}, map[string]string{}
 	for path, value := range Answers(sent) {
-		if _, ok := form.About(form.Rig, path, asFiled); ok && !strings.HasPrefix(path, "room.fans") && !strings.HasPrefix(path, "trainer.power_curve.") {
+		if _, ok := form.About(form.Rig, path, asFiled); ok && !strings.HasPrefix(path, "room.fans") && inTable(path) == "" {
 			typed[path] = value
 		}
 	}
@@ -110,10 +125,13 @@ func rigTyped(sent, old, kinds map[string]string) (typed, errs map[string]string
 	maps.Copy(typed, fansTyped(sent))
 	typed["sensors"] = sensorsTyped(sent, errs)
 	typed["trainer.kind"], typed["power_source.kind"] = kinds["trainer.kind"], kinds["power_source.kind"]
-	if strings.TrimSpace(sameLines(typed["trainer.power_curve"])) == curveLines(old) {
-		delete(typed, "trainer.power_curve") // as it was, to the last digit
-	} else {
-		forget(typed, old, "trainer.power_curve.")
+	for _, table := range rigTables {
+		lines, sent := typed[table]
+		if !sent || strings.TrimSpace(sameLines(lines)) == tableLines(old, table) {
+			delete(typed, table) // as it was, to the last digit
+		} else {
+			forget(typed, old, table+".")
+		}
 	}
 	dropUnfit(typed, old)
 	return typed, errs
@@ -125,7 +143,7 @@ func sameLines(s string) string { return strings.ReplaceAll(s, "\r\n", "\n") }
 func dropUnfit(typed, old map[string]string) {
 	switch typed["trainer.kind"] {
 	case "plain", "rollers":
-		if strings.TrimSpace(typed["trainer.power_curve"]) == "" && (curveLines(old) == "" || typedCurve(typed)) {
+		if strings.TrimSpace(typed["trainer.power_curve"]) == "" && (tableLines(old, "trainer.power_curve") == "" || typedCurve(typed)) {
 			typed["trainer.power_curve_accuracy_percent"] = ""
 		}
 	default:
@@ -133,6 +151,7 @@ func dropUnfit(typed, old map[string]string) {
 		forget(typed, old, "trainer.power_curve.")
 	}
 	if typed["trainer.kind"] != "controllable" {
+		typed["trainer.floor"], typed["trainer.ceiling"] = "", ""
 		forget(typed, old, "trainer.floor.")
 		forget(typed, old, "trainer.ceiling.")
 	}
@@ -209,10 +228,10 @@ func rigText(sent map[string]string, old string, kinds map[string]string, units 
 		text, errs = form.Change(form.Rig, old, typed, units)
 	}
 	for path, e := range errs {
-		if row, ok := strings.CutPrefix(path, "trainer.power_curve."); ok {
-			n, _, _ := strings.Cut(row, ".")
+		if table := inTable(path); table != "" {
+			n, _, _ := strings.Cut(path[len(table)+1:], ".")
 			i, _ := strconv.Atoi(n)
-			path, e = "trainer.power_curve", fmt.Sprintf("Row %d: %s", i+1, e)
+			path, e = table, fmt.Sprintf("Row %d: %s", i+1, e)
 			if before := wrong[path]; before != "" && before < e {
 				continue // one is enough
 			}
@@ -225,9 +244,7 @@ func rigText(sent map[string]string, old string, kinds map[string]string, units 
 		}
 		wrong[path] = e
 	}
-	if sent["called"] == "" {
-		wrong["called"] = "Give it a name by which you know it, such as Box room."
-	} else if len([]rune(sent["called"])) > 200 {
+	if len([]rune(sent["called"])) > 200 {
 		wrong["called"] = "At most 200 characters fit here."
 	}
 	return text, wrong, nil

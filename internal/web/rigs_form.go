@@ -57,18 +57,19 @@ type RigFan struct {
 // RigForm is everything that can be said of a rig but what kind it is.
 type RigForm struct {
 	*Form
-	Called                                           Field
-	Temperature, Humidity, Volume, Openings          Field
-	Fans                                             []RigFan
-	Clothing                                         Field
-	Airflow, OutsideTemperature, OutsideHumidity     Field
-	Source                                           []Field // of whatever shows watts; none if nothing does
-	Curve                                            []Field // of the table of a plain trainer or rollers; none otherwise
-	Chainrings, Cogs, Wheel                          Field
-	CadenceLow, CadencePreferred, CadenceHigh        Field
-	Sensors                                          []Field
-	Answers                                          []Field // to what can be seen, kept for later
-	OpenRoom, OpenSource, OpenCurve, OpenGears, Sure bool    // parts that are open at once
+	Called                                                       Field
+	Temperature, Humidity, Volume, Openings                      Field
+	Fans                                                         []RigFan
+	Clothing                                                     Field
+	Airflow, OutsideTemperature, OutsideHumidity                 Field
+	Source                                                       []Field // of whatever shows watts; none if nothing does
+	Curve                                                        []Field // of the table of a plain trainer or rollers; none otherwise
+	Limits                                                       []Field // of the brake of a controllable trainer; none otherwise
+	Chainrings, Cogs, Wheel                                      Field
+	CadenceLow, CadencePreferred, CadenceHigh                    Field
+	Sensors                                                      []Field
+	Answers                                                      []Field // to what can be seen, kept for later
+	OpenRoom, OpenSource, OpenCurve, OpenLimits, OpenGears, Sure bool    // parts that are open at once
 }
 
 // NewRigForm asks for a rig of a kind.
@@ -77,7 +78,7 @@ func NewRigForm(action string, values, errs, answers map[string]string, units fo
 	f := NewForm(action, values, errs)
 	key := func(q Field) Field { return keyField(f, form.Rig, units, q) }
 	r := &RigForm{Form: f}
-	r.Called = f.Field(Field{Name: "called", Label: "Name", Hint: "By which you will find it again: Box room, Garage, At Sam's."})
+	r.Called = f.Field(Field{Name: "called", Label: "Name", Hint: "By which you find it again, such as Box room or Garage. It can stay empty."})
 	r.Temperature = key(Field{Name: "room.temperature_c", Label: "Temperature before the ride"})
 	r.Humidity = key(Field{Name: "room.humidity_percent", Label: "Humidity of the air", Hint: "A cheap indoor weather display shows it."})
 	r.Volume = key(Field{Name: "room.volume_m3", Label: "Size of the room", Hint: "Length × width × height will do: " + sizeExample(units) + "."})
@@ -119,6 +120,12 @@ func (r *RigForm) askTrainer(key func(Field) Field, kinds map[string]string) {
 			key(Field{Name: "trainer.power_curve_accuracy_percent", Label: "How far that table may be off", Hint: "Left empty: 10 %."}),
 		}
 	}
+	if kinds["trainer.kind"] == "controllable" {
+		r.Limits = []Field{
+			key(Field{Name: "trainer.ceiling", Kind: "area", Label: "The most watts the brake can hold, by wheel speed", Hint: "A row on each line, speed and then watts, slowest first: 15 450, on the next line 40 1600. One row is enough. With the gears below, no plan asks for more than it can hold."}),
+			key(Field{Name: "trainer.floor", Kind: "area", Label: "The least watts it can hold, by wheel speed", Hint: "In the same way: 15 40, on the next line 40 160. Then no rest is planned that would not be one."}),
+		}
+	}
 	r.Chainrings = key(Field{Name: "trainer.gears.chainrings", Label: "Teeth of the chainrings at the front", Hint: "Such as 50, 34. With those at the back, a brief can name the gear."})
 	r.Cogs = key(Field{Name: "trainer.gears.cogs", Label: "Teeth of the cogs at the back", Hint: "Such as 11, 13, 15, 17, 19, 21, 24, 28."})
 	r.Wheel = key(Field{Name: "trainer.wheel_circumference_mm", Label: "Way of one turn of the back wheel", Hint: "As a bike computer asks for it. Left empty: 2105 mm."})
@@ -149,6 +156,7 @@ func (r *RigForm) open() {
 	r.OpenRoom = has("room.airflow", "room.outside")
 	r.OpenSource = has("power_source.name", "power_source.accuracy")
 	r.OpenCurve = has("trainer.power_curve")
+	r.OpenLimits = has("trainer.floor", "trainer.ceiling")
 	r.OpenGears = has("trainer.gears", "trainer.wheel", "cadence_rpm")
 	r.Sure = has("sensors.")
 }

@@ -2,11 +2,13 @@ package web_test
 
 import (
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/cookiejar"
 	"net/http/httptest"
 	"net/url"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -95,6 +97,31 @@ func TestRigFromNothingKnown(t *testing.T) {
 	wantIn(t, body, "Kept: Box room.", "This is a plain trainer", "not known yet: temperature, humidity, size, what stands open and fans", "no watts are needed")
 }
 
+// Nobody has to think of a name; what has none is told apart all the same.
+func TestRigsAndRidersWithoutNames(t *testing.T) {
+	v, db := rigSite(t)
+	for range 2 {
+		for path, typed := range map[string]map[string]string{"/rigs/new/details": {"called": " "}, "/riders/new": {"mass_kg": "70"}} {
+			if status, _, body := v.sendRig(t, path, typed); status != 303 {
+				t.Fatalf("%s: status %d: %s", path, status, body)
+			}
+		}
+	}
+	for kind, want := range map[store.Kind][]string{store.Rig: {"My rig", "My rig 2"}, store.Rider: {"You", "You 2"}} {
+		all, err := db.Objects(t.Context(), kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var names []string
+		for _, o := range all {
+			names = append(names, o.Name)
+		}
+		if slices.Sort(names); !slices.Equal(names, want) {
+			t.Errorf("%s: %q", kind, names)
+		}
+	}
+}
+
 func TestRigAnswersAreSaidBack(t *testing.T) {
 	v, _ := rigSite(t)
 	for query, want := range map[string]string{
@@ -109,7 +136,7 @@ func TestRigAnswersAreSaidBack(t *testing.T) {
 			t.Errorf("%s: status %d", query, status)
 		}
 		wantIn(t, body, want)
-		next := regexp.MustCompile(`class="button" href="([^"]*)"`).FindStringSubmatch(body)
+		next := regexp.MustCompile(`class="button" href="([^"]*)">Go on`).FindStringSubmatch(body)
 		status, _, body = v.ask(t, "GET", strings.ReplaceAll(next[1], "&amp;", "&"), "", nil)
 		if status != 200 {
 			t.Errorf("%s: the details answer %d", query, status)
@@ -173,6 +200,55 @@ func TestRigWhole(t *testing.T) {
 	}
 }
 
+func TestRigBrakeLimits(t *testing.T) {
+	v, db := rigSite(t)
+	sent := map[string]string{"called": "Garage", "ask.wheel": "off", "ask.plug": "yes", "ask.harder": "yes", "ask.watts": "trainer",
+		"trainer.ceiling": "15 450\r\n40 1600", "trainer.floor": "40 160", "trainer.gears.chainrings": "50, 34", "trainer.gears.cogs": "11, 13, 15, 19, 25"}
+	for field, bad := range map[string]struct{ value, says string }{
+		"trainer.ceiling": {"15 450\n10 500", "Wheel speed must rise"}, "trainer.floor": {"15 40\n40 x", "Row 2"},
+	} {
+		wrong := maps.Clone(sent)
+		wrong[field] = bad.value
+		status, _, body := v.sendRig(t, "/rigs/new/details", wrong)
+		if status != 422 {
+			t.Errorf("%s: status %d", field, status)
+		}
+		wantIn(t, body, bad.says)
+	}
+	wrong := maps.Clone(sent)
+	wrong["trainer.floor"] = "40 1700"
+	if status, _, body := v.sendRig(t, "/rigs/new/details", wrong); status != 422 || !strings.Contains(body, "the most watts are below the least") {
+		t.Errorf("a ceiling below the floor: status %d: %s", status, body)
+	}
+	if status, _, body := v.sendRig(t, "/rigs/new/details", sent); status != 303 {
+		t.Fatalf("status %d: %s", status, body)
+	}
+	o := onlyOne(t, db, store.Rig)
+	file, err := input.ReadRig("rig", strings.NewReader(o.Text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if floor, ceiling := file.Rig.Limits(); !(floor > 0 && ceiling <= 1600) {
+		t.Errorf("limits %v and %v W", floor, ceiling)
+	}
+	_, _, body := v.ask(t, "GET", "/rigs/"+o.ID, "", nil)
+	wantIn(t, body, "15 450\n40 1600", "40 160")
+	if status, _, body := v.sendRig(t, "/rigs/"+o.ID, shownAs(t, body)); status != 303 {
+		t.Fatalf("status %d: %s", status, body)
+	}
+	if again := onlyOne(t, db, store.Rig); again.Text != o.Text {
+		t.Errorf("kept as shown it became\n%s\nfrom\n%s", again.Text, o.Text)
+	}
+	// One that does not get harder by itself has no such limits.
+	_, _, body = v.ask(t, "GET", "/rigs/"+o.ID+"?wheel=off&harder=no&watts=trainer", "", nil)
+	if status, _, body := v.sendRig(t, "/rigs/"+o.ID, shownAs(t, body)); status != 303 {
+		t.Fatalf("status %d: %s", status, body)
+	}
+	if text := onlyOne(t, db, store.Rig).Text; strings.Contains(text, "ceiling") || strings.Contains(text, "floor") {
+		t.Errorf("limits are still in\n%s", text)
+	}
+}
+
 // shownAs is what a browser would send of the page's form with action /rigs/…
 // or /roads/…, as it is.
 func shownAs(t *testing.T, body string) map[string]string {
@@ -206,7 +282,6 @@ func shownAs(t *testing.T, body string) map[string]string {
 func TestRigBadAnswersAreKept(t *testing.T) {
 	good := map[string]string{"called": "Garage", "ask.harder": "no", "ask.watts": "crank"}
 	for name, bad := range map[string]struct{ field, value, says string }{
-		"no name":       {"called", "", "Give it a name"},
 		"long name":     {"called", strings.Repeat("ab", 101), "At most 200"},
 		"no number":     {"room.temperature_c", "warm <b>", ""},
 		"too hot":       {"room.temperature_c", "300", ""},

@@ -14,7 +14,7 @@ import (
 // say everything in the chosen units anyhow, are not among them.
 func spokenInMetric(p Page) bool {
 	switch p.(type) {
-	case *NextPage, *RiderPage, *RidersPage, *CoursePage, *CheckReportPage, *DebriefPage, *SeasonPage, *CoachPage,
+	case *NextPage, *RiderPage, *RidersPage, *CoursePage, *CheckReportPage, *DebriefPage, *SeasonPage, *CoachPage, *LearntPage,
 		*ReadyPage, *RaceResultsPage, *RacesPage, *RacingPage, *RacingRiderPage, *RaceSheetPage, *StartsPage, *StartPage, *CompanyPage, *RideBriefPage:
 		return true
 	case *RidePage:

@@ -44,7 +44,12 @@ func main() {
 }
 
 func run(ctx context.Context) error {
-	return errors.Join(onlyPlans(ctx), onlyRemade(ctx), onlyMatrix(ctx))
+	for _, part := range []func(context.Context) error{onlyPlans, onlyRemade, onlyMatrix} {
+		if err := part(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // onlyPlans compares plans with the general solver's, forecasts with what came

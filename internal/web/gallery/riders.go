@@ -5,7 +5,7 @@ import "chainline/internal/web"
 func riders() []web.State {
 	base := func(title string) web.Base { return web.Base{Title: title, Section: "/riders"} }
 	known := &web.RiderPage{Base: base("Ilse"), ID: "r1", Facts: []web.RiderFact{{Label: "Critical power", Value: "252 W", Range: "242 to 261"}, {Label: "Threshold", Value: "237 W", Range: "226 to 248"}},
-		CurveRows: []web.CurveRow{{Time: "5 min", Watts: "301 W", Low: "290", High: "312"}, {Time: "20 min", Watts: "265 W", Low: "255", High: "275"}}, Unplaced: []string{"the time up a hill you know"}, Rests: "From 3 maximal tests.", Warnings: []string{"The longest test lasted 8 minutes."},
+		CurveRows: []web.CurveRow{{Time: "5 min", Watts: "301 W", Low: "290", High: "312"}, {Time: "20 min", Watts: "265 W", Low: "255", High: "275"}}, Unplaced: []string{"heart rate at an easy effort"}, Rests: "From 3 maximal tests.", Warnings: []string{"The longest test lasted 8 minutes."},
 		Evidence: []web.RiderEvidence{{Place: "0", What: "3 min maximal test, 334 W", When: "4 November 2026", Used: "as the power held for 3 min"}, {Place: "1", What: "The best of a ride", Used: "left out by you", LeftOut: true}},
 		Next:     "If you want to know more: an even hour.", Health: []string{"You are ill: rest until you are well."}, Asked: true, AskedOn: "2 March 2026", AskAgain: true, Offered: "For now only what the answers allow is suggested."}
 	drop := web.NewEvidenceForm("r1", "Ilse", "0", "hill", map[string]string{"evidence.0.duration_s": "11:10 min"}, map[string]string{"evidence.0.length_m": "How long is it?"}, 0, false)

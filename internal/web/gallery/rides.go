@@ -36,7 +36,7 @@ func kept() []web.State {
 		{Name: "rides-importing", Page: importing(service.ImportRunning)}, {Name: "rides-importing-learning", Page: importing(service.ImportLearning)},
 		{Name: "rides-importing-stopped", Page: importing(service.ImportCancelled)}, {Name: "rides-importing-failed", Page: importing(service.ImportFailed)}, {Name: "rides-imported", Page: importing(service.ImportDone)},
 		{Name: "rides-open", Page: web.NewOpenSharePage(nil)}, {Name: "rides-open-wrong", Page: web.NewOpenSharePage(map[string]string{"file": "Holiday.zip: has no share.json; expected a share file of this program."})},
-		{Name: "season", Page: web.NewSeasonPage("r1", "Ilse", seasonOf(0))}, {Name: "season-empty", Page: web.NewSeasonPage("r2", "Aoife", service.DebriefSeason{})}, {Name: "season-short", Page: web.NewSeasonPage("r2", "Aoife", shortSeason())},
+		{Name: "season", Page: web.NewSeasonPage("r1", "Ilse", seasonOf(0))}, {Name: "rider-learnt", Page: web.NewLearntPage("r1", "Ilse", taught())}, {Name: "rider-learnt-empty", Page: web.NewLearntPage("r2", "Aoife", nil)}, {Name: "season-empty", Page: web.NewSeasonPage("r2", "Aoife", service.DebriefSeason{})}, {Name: "season-short", Page: web.NewSeasonPage("r2", "Aoife", shortSeason())},
 		{Name: "coach", Page: coached(true)}, {Name: "coach-empty", Page: coached(false)},
 	}
 }
@@ -165,3 +165,14 @@ var seasonCalendar = sync.OnceValue(func() debrief.Calendar {
 	calendar.Caution = "The last seven days came to 3.9 th, 41 % more than a week of the four before (2.8 th). No limit is known that holds for everybody; more than about a third at once is where we would slow down."
 	return calendar
 })
+
+// taught is what rides taught of a rider.
+func taught() []service.LearntItem {
+	return []service.LearntItem{
+		{Key: "time off", What: "Days off the bike: one stretch of a week and more, 11 days in all. Power is taken to have fallen meanwhile.", Origin: "the days on which you rode"},
+		{Key: "plans", What: "On climbs you rode about 3 % more than planned.", Origin: "6 rides and their plans"},
+		{Key: "plans", What: "Downhill you rode about as planned.", Origin: "6 rides and their plans"},
+		{Key: "ride/k1", What: "264 W for 20:00 min, and a little was left.", File: "two-mills.fit", Day: "2026-12-18", RideID: "k1"},
+		{Key: "sweat/k1", What: "Sweat: 61.5 kg before, 60.4 kg after, 0.50 l drunk.", File: "two-mills.fit", Day: "2026-12-18", RideID: "k1", LeftOut: true},
+		{Key: "plan/k1", What: "The forecast was 45:44 min (43:52 min to 47:36 min), it took 45:07 min.", File: "two-mills.fit", Day: "2026-12-18", RideID: "k1"}}
+}

@@ -21,7 +21,7 @@ func rigs() []web.State {
 		"room.clothing": "shorts", "trainer.power_curve": "20 90\n30 190\n40 340", "trainer.gears.chainrings": "48, 34", "sensors.speed": "yes"}
 	wrong := map[string]string{"room.temperature_c": "warm", "room.fans.0.distance_m": "2", "room.fans.1.kind": "desk", "room.fans.1.count": "many",
 		"trainer.power_curve": "20\n30 190", "sensors.none": "yes", "sensors.speed": "yes"}
-	errs := map[string]string{"called": "Give it a name by which you know it, such as Box room.", "room.temperature_c": "Found warm; expected a temperature like 21 °C.",
+	errs := map[string]string{"room.temperature_c": "Found warm; expected a temperature like 21 °C.",
 		"room.fans.0.kind": "Choose which fan this is, or leave empty what follows.", "room.fans.1.count": "A whole number, please.",
 		"trainer.power_curve": "Row 1 is not a wheel speed and its watts, such as 30 200.", "sensors.none": "Either none of these or those that are ticked."}
 	return []web.State{
@@ -37,7 +37,7 @@ func rigs() []web.State {
 		{Name: "rig-ask-answered", Page: ask(smart)},
 		{Name: "rig-new", Page: page("A new rig", "", nil, nil, nil)},
 		{Name: "rig", Page: page("Box room", "b1", plain, filled, nil)},
-		{Name: "rig-watts", Page: page("Garage", "b2", smart, map[string]string{"called": "Garage", "power_source.accuracy_percent": "2", "room.fans.0.kind": "none"}, nil)},
+		{Name: "rig-watts", Page: page("Garage", "b2", smart, map[string]string{"called": "Garage", "trainer.ceiling": "15 450\n40 1600", "power_source.accuracy_percent": "2", "room.fans.0.kind": "none"}, nil)},
 		{Name: "rig-wrong", Page: page("A new rig", "", plain, wrong, errs)},
 	}
 }

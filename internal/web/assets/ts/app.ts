@@ -3,6 +3,7 @@
 // the rest alone.
 import { theme } from "./theme";
 import { drop } from "./drop";
+import { print } from "./print";
 import { live } from "./live";
 import { ride } from "./ride";
 import { group } from "./group";
@@ -11,6 +12,7 @@ import { together } from "./together";
 
 theme(document);
 drop(document);
+print(document);
 live(document);
 ride(document);
 group(document);
