@@ -87,8 +87,14 @@ type tab struct {
 // open starts a program on an empty folder, and a tab on it.
 func open(t *testing.T, gallery ...web.State) *tab {
 	t.Helper()
+	return openOn(t, t.TempDir(), "127.0.0.1:0", gallery...)
+}
+
+// openOn starts a program on a folder and an address, and a tab on it.
+func openOn(t *testing.T, dir, listen string, gallery ...web.State) *tab {
+	t.Helper()
 	a, err := app.New(t.Context(), app.Config{
-		Dir: t.TempDir(), Listen: "127.0.0.1:0", Now: time.Now, Version: "test",
+		Dir: dir, Listen: listen, Now: time.Now, Version: "test",
 		Log: slog.New(slog.NewTextHandler(t.Output(), nil)), Gallery: gallery,
 	})
 	if err != nil {

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -19,20 +20,36 @@ import (
 	"chainline/internal/web/gallery"
 )
 
-// Every state of every page fits phone and laptop, can be used by everybody
-// and is quiet.
+// Every state of every page fits phone and laptop, can be used by everybody, by
+// keyboard too, and is quiet; and somebody has typed something wrong into each
+// of its forms.
 func TestEveryState(t *testing.T) {
 	states := gallery.States()
-	for half := range 2 { // two tabs: two processors
-		t.Run("", func(t *testing.T) {
-			t.Parallel()
-			b := open(t, states...)
-			for i := half; i < len(states); i += 2 {
-				b.visit("/gallery/" + states[i].Name)
-				b.sound()
-			}
-		})
+	var mu sync.Mutex
+	forms, reached := map[string]seenForm{}, 0
+	t.Run("", func(t *testing.T) {
+		for half := range 2 { // two tabs: two processors
+			t.Run("", func(t *testing.T) {
+				t.Parallel()
+				b := open(t, states...)
+				for i := half; i < len(states); i += 2 {
+					b.visit("/gallery/" + states[i].Name)
+					b.sound()
+					n, here := b.reachable(), b.formsHere()
+					mu.Lock()
+					reached += n
+					for _, f := range here {
+						forms[f.Key] = f
+					}
+					mu.Unlock()
+				}
+			})
+		}
+	})
+	if reached < 500 || len(forms) < 60 {
+		t.Errorf("only %d things were reached and %d forms found: this test showed nothing", reached, len(forms))
 	}
+	remembered(t, forms)
 }
 
 // The pages as they are before anything is there.

@@ -89,6 +89,7 @@ func TestACoachPutsElevenIntoFieldsAndBunches(t *testing.T) {
 	b.says("If you are dropped")
 	b.says("The gun is at")
 	b.sound()
+	b.refuses(badInRaces[0])
 	if n := b.sheets(); n != 1 {
 		t.Errorf("the race prints on %d sheets", n)
 	}
@@ -103,6 +104,7 @@ func TestACoachPutsElevenIntoFieldsAndBunches(t *testing.T) {
 	if limit, scratch := strings.Index(order, "Bo Reed"), strings.Index(order, "Gus Heath"); limit > scratch {
 		t.Errorf("the strongest leaves before the newcomer: %s", order)
 	}
+	b.refuses(badInRaces[1])
 	b.fill("arrive.0", "14:00")
 	b.fill("arrive.1", "30:00")
 	b.fill("arrive.2", "15:10")

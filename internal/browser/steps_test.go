@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
@@ -128,7 +130,15 @@ func (b *tab) upload(name, filename, content string) {
 }
 
 // keys types on the keyboard, into whatever has the focus.
-func (b *tab) keys(keys string) { b.Helper(); b.do(chromedp.KeyEvent(keys)) }
+func (b *tab) keys(keys string) { b.Helper(); b.do(chromedp.KeyEvent(keys, asKeyboard)) }
+
+// asKeyboard has a key go down as a keyboard's does: what takes the press
+// also takes the character, which else would reach whatever has the focus next.
+func asKeyboard(k *input.DispatchKeyEventParams) {
+	if k.Type == input.DispatchKeyEventTypeKeyDown {
+		k.Type = input.DispatchKeyEventTypeRawKeyDown
+	}
+}
 
 // focus is the name of what has the focus, as one would read it.
 const focus = `(() => {
@@ -160,7 +170,7 @@ func (b *tab) tabTo(name string) {
 // enter presses the return key and waits for the page it leads to.
 func (b *tab) enter() {
 	b.Helper()
-	if _, err := chromedp.RunResponse(b.ctx, chromedp.KeyEvent(kb.Enter)); err != nil {
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.KeyEvent(kb.Enter, asKeyboard)); err != nil {
 		b.Fatalf("%s: return: %v", b.path(), err)
 	}
 }
@@ -199,6 +209,11 @@ func (b *tab) fits() {
 //go:embed testdata/axe/axe.min.js
 var axe string
 
+// inColours are the rules of axe-core that ask how something is painted. The
+// others ask what it is, and the theme changes nothing but colours: in dark
+// these are enough.
+const inColours = `, runOnly: ["color-contrast", "link-in-text-block"]`
+
 // accessible fails for what axe-core finds serious or critical, in light and
 // in dark.
 func (b *tab) accessible() {
@@ -206,9 +221,10 @@ func (b *tab) accessible() {
 	if !eval[bool](b, `typeof window.axe === "object"`) {
 		b.do(chromedp.Evaluate[chromedp.Void](axe + ";undefined"))
 	}
-	for _, theme := range []string{"light", "dark"} {
+	for _, look := range [][2]string{{"light", ""}, {"dark", inColours}} {
+		theme, only := look[0], look[1]
 		b.theme(theme)
-		found := eval[[]string](b, `axe.run({resultTypes: ["violations"]}).then(r => r.violations
+		found := eval[[]string](b, `axe.run({resultTypes: ["violations"]`+only+`}).then(r => r.violations
 			.filter(v => v.impact === "serious" || v.impact === "critical")
 			.map(v => v.impact + " " + v.id + ": " + v.help + " " + v.nodes.slice(0, 3).map(n => n.html.slice(0, 160) + " " + n.any.map(a => a.message).join("; ")).join(" | ")))`)
 		for _, f := range found {
@@ -219,3 +235,39 @@ func (b *tab) accessible() {
 
 // sound is what every page has to be.
 func (b *tab) sound() { b.Helper(); b.fits(); b.accessible() }
+
+// reachable fails for whatever can be pressed, chosen or typed into and cannot
+// be reached with the tab key, in the order of the page, or does not show that
+// it has the focus. It answers how many things there are.
+func (b *tab) reachable() int {
+	b.Helper()
+	wrong := eval[[]string](b, `(() => {
+		const out = [];
+		document.querySelectorAll("details").forEach(d => d.open = true); // its summary is reached, and opens it
+		const all = [...document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, summary, [onclick], [role=button]")];
+		let n = 0;
+		for (const e of all) {
+			const s = getComputedStyle(e);
+			if (!e.getClientRects().length || s.visibility === "hidden" || e.disabled || e.getAttribute("aria-hidden") === "true") continue;
+			const said = e.outerHTML.slice(0, 90);
+			if (e.tabIndex !== 0) { if (!(e.type === "radio")) out.push("not by tab: " + said); continue; }
+			e.focus({focusVisible: true});
+			if (document.activeElement !== e) { out.push("takes no focus: " + said); continue; }
+			const f = getComputedStyle(e), label = e.closest("label") && getComputedStyle(e.closest("label"));
+			const seen = x => x && (x.outlineStyle !== "none" && parseFloat(x.outlineWidth) > 0 || x.boxShadow !== "none");
+			if (!seen(f) && !seen(label)) out.push("does not show its focus: " + said);
+			n++;
+		}
+		const flow = [...document.querySelectorAll("[tabindex]")].filter(e => e.tabIndex > 0);
+		for (const e of flow) out.push("out of order: " + e.outerHTML.slice(0, 90));
+		return ["" + n, ...out];
+	})()`)
+	for _, w := range wrong[1:] {
+		b.Errorf("%s: %s", b.path(), w)
+	}
+	n, err := strconv.Atoi(wrong[0])
+	if err != nil {
+		b.Fatal(err)
+	}
+	return n
+}

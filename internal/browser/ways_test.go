@@ -6,15 +6,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
-
-	"chainline/internal/web/gallery"
 )
 
 const ownGPX = "../../demo/harbour-ridge.gpx"
@@ -172,175 +169,6 @@ func TestFirstUseAsksForNothingUnknown(t *testing.T) {
 	t.Logf("%d pages, %d questions that are typed or chosen, two of them answered; %v", steps, asked, took)
 	if took > time.Minute {
 		t.Errorf("the program alone took %v of a person's three minutes", took)
-	}
-}
-
-// amiss checks an answer that was refused: said beside the field, to a screen
-// reader too, reached from the summary.
-func (b *tab) amiss(name, typed string) {
-	b.Helper()
-	found := eval[string](b, fmt.Sprintf(`(() => {
-		const e = document.getElementsByName(%q)[0];
-		if (!e) return "there is no such field";
-		const box = e.type === "radio" ? e.closest("fieldset") : e;
-		if (e.type !== "radio" && e.getAttribute("aria-invalid") !== "true") return "it is not marked as wrong";
-		const says = (box.getAttribute("aria-describedby") || "").split(" ").map(id => document.getElementById(id)).filter(x => x && x.className.includes("error"));
-		if (!says.length || says[0].innerText.trim().length < 10) return "nothing beside it says why";
-		const summary = document.querySelector("main .wrong[role=alert] a[href='#" + box.id + "']");
-		if (!summary) return "the summary does not lead to it";
-		if (%q && e.type !== "file" && e.type !== "radio" && e.value !== %[2]q) return "what was typed is lost: " + e.value;
-		return "";
-	})()`, name, typed))
-	if found != "" {
-		b.Errorf("%s, field %s: %s", b.path(), name, found)
-	}
-}
-
-// Every form, with answers nobody can mean.
-func TestBadInputInEveryForm(t *testing.T) {
-	t.Parallel()
-	b := open(t)
-	b.visit("/settings")
-	b.press("Load the invented club")
-	for _, f := range []struct {
-		path, button string
-		typed        map[string]string
-		wrong        []string // fields, in the order to be checked
-	}{
-		{"/riders/new", "Keep this rider", map[string]string{"mass_kg": "heavy"}, []string{"mass_kg"}},
-		{"/riders/demo-racer/change", "Keep the answers", map[string]string{"mass_kg": "7000", "birth_year": "soon"}, []string{"mass_kg", "birth_year"}},
-		{"/riders/demo-racer/evidence/new?kind=test", "Keep this", map[string]string{"evidence.4.duration_s": "long", "evidence.4.watts": "-3"}, []string{"evidence.4.duration_s", "evidence.4.watts"}},
-		{"/riders/demo-racer/evidence/new?kind=hill", "Keep this", map[string]string{"evidence.4.duration_s": "11:10", "evidence.4.length_m": "far"}, []string{"evidence.4.length_m"}},
-		{"/riders/demo-racer/evidence/new?kind=threshold", "Keep this", map[string]string{"evidence.4.watts": "99999"}, []string{"evidence.4.watts"}},
-		{"/rigs/new/details", "Keep this rig", map[string]string{"called": strings.Repeat("ab", 101), "room.temperature_c": "hot"}, []string{"called", "room.temperature_c"}},
-		{"/rigs/demo-racer-rig", "Keep this rig", map[string]string{"room.temperature_c": "600"}, []string{"room.temperature_c"}},
-		{"/roads/new", "Keep this road", map[string]string{"name": "", "bike_mass_kg": "none"}, []string{"name", "bike_mass_kg"}},
-		{"/roads/demo-road", "Keep this road", map[string]string{"bike_mass_kg": "0.1"}, []string{"bike_mass_kg"}},
-		{"/events/new", "Keep this event", map[string]string{"name": "", "laps": "many"}, []string{"name", "laps"}},
-		{"/events/demo-hill-race", "Keep this event", map[string]string{"time_zone": "Nowhere/Land", "categories.1.min_w_per_kg": "lots"}, []string{"time_zone", "categories.1.min_w_per_kg"}},
-		{"/riders/demo-racer/evidence/1", "Keep this", map[string]string{"evidence.1.date": "last spring"}, []string{"evidence.1.date"}},
-		{"/courses/new", "Keep", map[string]string{"distance_km": "short", "ascent_m": "high"}, []string{"distance_km", "ascent_m"}},
-		{"/riders/demo-racer/evidence/new?kind=talk", "Keep this", map[string]string{"evidence.4.watts": "easy"}, []string{"evidence.4.watts"}},
-		{"/courses/demo-harbour-ridge/edit", "Keep", map[string]string{"name": ""}, []string{"name"}},
-		{"/starts/new", "Make the start list", map[string]string{"title": ""}, []string{"title"}},
-		{"/riding-together", "Plan it", map[string]string{"hours": "long"}, []string{"hours"}},
-		{"/join", "Find the group", map[string]string{"address": "192.0.2.7:7743", "invitation": "qk7f 3zpa"}, []string{"invitation"}},
-		{"/courses/demo-reservoir/edit", "Keep", map[string]string{"ascent_m": "lots"}, []string{"ascent_m"}},
-	} {
-		b.visit(f.path)
-		eval[bool](b, `document.querySelectorAll("details").forEach(d => d.open = true) || true`)
-		for name, text := range f.typed {
-			if !eval[bool](b, fmt.Sprintf(`!!document.getElementsByName(%q)[0]`, name)) {
-				t.Fatalf("%s has no field %s but %s", f.path, name, eval[string](b, `[...document.querySelectorAll("main [name]")].map(e => e.name).join(" ")`))
-			}
-			b.fill(name, text)
-		}
-		b.press(f.button)
-		if !strings.Contains(b.text(), "another look") {
-			t.Errorf("%s: it was taken: %.300s", f.path, b.text())
-			continue
-		}
-		for _, name := range f.wrong {
-			b.amiss(name, f.typed[name])
-		}
-		for name, text := range f.typed {
-			if now := eval[string](b, fmt.Sprintf(`document.getElementsByName(%q)[0].value`, name)); now != text {
-				t.Errorf("%s: %s was %q and is %q", f.path, name, text, now)
-			}
-		}
-	}
-	b.visit("/settings")
-	b.upload("archive", "club.zip", "no archive")
-	b.press("Add what is in it")
-	b.says("another look")
-}
-
-// Forms that take files, with files nobody can mean; each says so beside the
-// field, and keeps the rest of what was typed.
-func TestBadFilesInEveryForm(t *testing.T) {
-	t.Parallel()
-	b := open(t)
-	b.visit("/settings")
-	b.press("Load the invented club")
-	for _, f := range []struct {
-		path, button, field, file string
-		typed                     map[string]string
-	}{
-		{"/courses/new", "Keep this course", "file", "way.gpx", map[string]string{"file_name": "My way"}},
-		{"/settings", "Add what is in it", "archive", "club.zip", nil},
-		{"/calendar", "Keep this calendar", "file", "club.ics", nil},
-		{"/share/open", "Open it", "file", "ride.zip", nil},
-		{"/events/demo-hill-race/results", "Keep the results", "file", "list.csv", nil},
-	} {
-		b.visit(f.path)
-		eval[bool](b, `document.querySelectorAll("details").forEach(d => d.open = true) || true`)
-		for name, text := range f.typed {
-			b.fill(name, text)
-		}
-		b.upload(f.field, f.file, "nothing that could be read\x00")
-		b.press(f.button)
-		if !strings.Contains(b.text(), "another look") {
-			t.Errorf("%s took %s: %.300s", f.path, f.file, b.text())
-			continue
-		}
-		b.amiss(f.field, f.file)
-		for name, text := range f.typed {
-			if now := eval[string](b, fmt.Sprintf(`document.getElementsByName(%q)[0].value`, name)); now != text {
-				t.Errorf("%s: %s was %q and is %q", f.path, name, text, now)
-			}
-		}
-	}
-	b.visit("/import")
-	b.fill("path", "not/here")
-	b.press("Bring them in")
-	b.says("There is no such folder")
-	if now := eval[string](b, `document.getElementsByName("path")[0].value`); now != "not/here" {
-		t.Errorf("the path is %q", now)
-	}
-	b.sound()
-}
-
-// Whatever can be pressed, chosen or typed into on any page can be reached with
-// the tab key, in the order of the page, and shows that it has the focus.
-func TestKeyboardOnEveryPage(t *testing.T) {
-	t.Parallel()
-	states := gallery.States()
-	b := open(t, states...)
-	reached := 0
-	for _, st := range states {
-		b.visit("/gallery/" + st.Name)
-		wrong := eval[[]string](b, `(() => {
-			const out = [];
-			document.querySelectorAll("details").forEach(d => d.open = true); // its summary is reached, and opens it
-			const all = [...document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, summary, [onclick], [role=button]")];
-			let n = 0;
-			for (const e of all) {
-				const s = getComputedStyle(e);
-				if (!e.getClientRects().length || s.visibility === "hidden" || e.disabled || e.getAttribute("aria-hidden") === "true") continue;
-				const said = e.outerHTML.slice(0, 90);
-				if (e.tabIndex !== 0) { if (!(e.type === "radio")) out.push("not by tab: " + said); continue; }
-				e.focus({focusVisible: true});
-				if (document.activeElement !== e) { out.push("takes no focus: " + said); continue; }
-				const f = getComputedStyle(e), label = e.closest("label") && getComputedStyle(e.closest("label"));
-				const seen = x => x && (x.outlineStyle !== "none" && parseFloat(x.outlineWidth) > 0 || x.boxShadow !== "none");
-				if (!seen(f) && !seen(label)) out.push("does not show its focus: " + said);
-				n++;
-			}
-			const flow = [...document.querySelectorAll("[tabindex]")].filter(e => e.tabIndex > 0);
-			for (const e of flow) out.push("out of order: " + e.outerHTML.slice(0, 90));
-			return ["" + n, ...out];
-		})()`)
-		n := 0
-		if _, err := fmt.Sscan(wrong[0], &n); err != nil {
-			t.Fatal(err)
-		}
-		reached += n
-		for _, w := range wrong[1:] {
-			t.Errorf("%s: %s", st.Name, w)
-		}
-	}
-	if reached < 500 {
-		t.Errorf("only %d things were reached: this test showed nothing", reached)
 	}
 }
 

@@ -327,14 +327,15 @@ func (s *Server) checkKey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	k, err := typedKey(r)
+	k, why, err := typedKey(r)
 	if err != nil {
 		return err
 	}
-	var why string
-	if k.Kind == ride.KeyZeroOffset || k.Kind == ride.KeySpinDown {
+	switch {
+	case why != "":
+	case k.Kind == ride.KeyZeroOffset || k.Kind == ride.KeySpinDown:
 		why = s.calibrate(x, k)
-	} else {
+	default:
 		why = x.Engine.Key(k)
 	}
 	if strings.Contains(r.Header.Get("Accept"), "application/json") {

@@ -210,7 +210,9 @@ func (s *Server) showCalendar(w http.ResponseWriter, r *http.Request, status int
 	}
 	p := &CalendarPage{Base: Base{Title: "Calendar", Section: "/events"}, Drop: NewCalendarDrop(dropErrs), None: len(kept) == 0 && len(paths) == 0,
 		Empty: Empty{Says: "Nothing takes place yet.", Why: "Take in a club's calendar, or add an event: then this page says when it is by your own clock, what clashes, and what fits the time you have."}}
-	values["from"] = sheet.From
+	if errs["from"] == "" {
+		values["from"] = sheet.From
+	}
 	p.Form, p.Choices = NewCalendarChoices(values, errs, choices[store.Rider], choices[store.Rig])
 	d := datesOf(r)
 	p.fill(sheet, values, paths, s.now(), d)

@@ -269,7 +269,7 @@ func (s *Server) groupKey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	k, err := typedKey(r)
+	k, wrong, err := typedKey(r)
 	if err != nil {
 		return err
 	}
@@ -277,13 +277,21 @@ func (s *Server) groupKey(w http.ResponseWriter, r *http.Request) error {
 	if id := r.PostFormValue("to"); id != "" {
 		to = []string{id}
 	}
-	var why []string
-	for name, w := range g.Key(k, to...) {
-		why = append(why, name+": "+w)
+	says := wrong
+	if wrong == "" {
+		says = groupWhy(g.Key(k, to...))
 	}
-	says := strings.Join(why, " ")
 	if strings.Contains(r.Header.Get("Accept"), "application/json") {
 		return answerJSON(w, map[string]string{"why": says})
 	}
 	return s.see(w, r, "/group/"+g.ID, says)
+}
+
+// groupWhy says who refused a key, and why.
+func groupWhy(refused map[string]string) string {
+	var why []string
+	for _, name := range sortedKeys(refused) {
+		why = append(why, name+": "+refused[name])
+	}
+	return strings.Join(why, " ")
 }

@@ -87,6 +87,14 @@ func (s *Server) rides(w http.ResponseWriter, r *http.Request) error {
 	if s.library == nil {
 		return errNoLibrary
 	}
+	folder, err := s.library.CopyFolder(r.Context())
+	if err != nil {
+		return err
+	}
+	return s.showRides(w, r, http.StatusOK, folder, nil)
+}
+
+func (s *Server) showRides(w http.ResponseWriter, r *http.Request, status int, folder string, errs map[string]string) error {
 	ctx, q := r.Context(), r.URL.Query()
 	f := service.RideFilter{Limit: ridesListed + 1}
 	if t, err := time.Parse(time.DateOnly, q.Get("until")); err == nil {
@@ -124,12 +132,8 @@ func (s *Server) rides(w http.ResponseWriter, r *http.Request) error {
 			p.Imports = append(p.Imports, ImportLine{"/import/" + string(m.ID), importShort(m)})
 		}
 	}
-	folder, err := s.library.CopyFolder(ctx)
-	if err != nil {
-		return err
-	}
-	p.AskCopies(folder, nil)
-	return s.show(w, r, http.StatusOK, p)
+	p.AskCopies(folder, errs)
+	return s.show(w, r, status, p)
 }
 
 // shapePieces are the steps of the small picture of a ride.
@@ -280,9 +284,7 @@ func (s *Server) copyFolder(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if err := s.library.SetCopyFolder(r.Context(), typed["folder"]); err != nil {
-		p := NewRidesPage(nil, "")
-		p.AskCopies(typed["folder"], map[string]string{"folder": oneLine(err)})
-		return s.show(w, r, http.StatusUnprocessableEntity, p)
+		return s.showRides(w, r, http.StatusUnprocessableEntity, typed["folder"], map[string]string{"folder": oneLine(err)})
 	}
 	if typed["folder"] == "" {
 		return s.see(w, r, "/rides", "Rides are not copied any more.")

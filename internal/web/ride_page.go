@@ -272,24 +272,27 @@ func (s *Server) rideKey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	k, err := typedKey(r)
+	k, why, err := typedKey(r)
 	if err != nil {
 		return err
 	}
-	why := x.Engine.Key(k)
+	if why == "" {
+		why = x.Engine.Key(k)
+	}
 	if strings.Contains(r.Header.Get("Accept"), "application/json") {
 		return answerJSON(w, map[string]string{"why": why})
 	}
 	return s.see(w, r, "/ride/"+x.ID, why)
 }
 
-// typedKey is a key as it was sent.
-func typedKey(r *http.Request) (ride.Key, error) {
+// typedKey is a key as it was sent; why is what is wrong with what was typed
+// beside it.
+func typedKey(r *http.Request) (k ride.Key, why string, err error) {
 	typed, err := Typed(r)
 	if err != nil {
-		return ride.Key{}, err
+		return k, "", err
 	}
-	k := ride.Key{Kind: ride.KeyKind(typed["key"]), Text: typed["text"]}
+	k = ride.Key{Kind: ride.KeyKind(typed["key"]), Text: typed["text"]}
 	for _, v := range []struct {
 		name string
 		per  float64
@@ -300,11 +303,19 @@ func typedKey(r *http.Request) (ride.Key, error) {
 		}
 		x, err := strconv.ParseFloat(text, 64)
 		if err != nil {
-			return k, refuse(http.StatusBadRequest, "That is no number.")
+			return k, fmt.Sprintf("“%.20s” is no number.", typed[v.name]), nil
 		}
 		k.Value = x * v.per
 	}
-	return k, nil
+	switch { // an empty field means nothing, not nought
+	case k.Kind == ride.KeyConfirm && typed["at"] == "" && typed["value"] == "":
+		why = "Write where you are."
+	case k.Kind == ride.KeyCount && typed["value"] == "":
+		why = "Write how many seconds, 0 to 3600."
+	case k.Kind == ride.KeySay && k.Text == "":
+		why = "Write what to say."
+	}
+	return k, why, nil
 }
 
 // per is how many metres are in the unit of a distance that was typed.

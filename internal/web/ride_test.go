@@ -3,6 +3,7 @@ package web_test
 import (
 	"bufio"
 	"encoding/json"
+	"net/http"
 	"strings"
 	"testing"
 	"time"
@@ -83,8 +84,11 @@ func TestRideFromChoiceToDeletion(t *testing.T) {
 	}
 	v.sendRig(t, at+"/key", map[string]string{"key": "pause"})
 	v.views(t, at+"/live", 5*time.Second, func(x web.RideView) bool { return x.Stage == "paused" })
-	if status, _, _ := v.sendRig(t, at+"/key", map[string]string{"key": "shorten", "value": "soon"}); status != 400 {
-		t.Errorf("a number that is none: %d", status)
+	for body, want := range map[string]string{"key=shorten&value=soon": "“soon” is no number.", "key=confirm&at=": "Write where you are.", "key=count&value=": "Write how many seconds, 0 to 3600.", "key=say&text=+": "Write what to say."} {
+		_, _, told := v.ask(t, "POST", at+"/key", body, func(r *http.Request) { r.Header.Set("Accept", "application/json") })
+		if !strings.Contains(told, want) {
+			t.Errorf("%s is answered with %s, expected %s", body, told, want)
+		}
 	}
 	v.sendRig(t, at+"/key", map[string]string{"key": "end"})
 	v.views(t, at+"/live", 15*time.Second, func(x web.RideView) bool { return x.Stage == "ended" })

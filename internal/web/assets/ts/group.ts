@@ -1,5 +1,7 @@
 // The host's page of a group session: rows that move, forms that answer
 // without leaving the page.
+import { told, unheard } from "./told";
+
 interface Line { id: string; name: string; watts: string; words: string; step: string; lost: string }
 
 const lostAfterMs = 3000;
@@ -20,16 +22,15 @@ export function group(root: Document): void {
   for (const form of page.querySelectorAll<HTMLFormElement>("form")) {
     form.addEventListener("submit", async (e) => {
       e.preventDefault();
-      const says = page.querySelector<HTMLElement>("[data-answer]");
       const body = new URLSearchParams();
       new FormData(form).forEach((value, key) => typeof value === "string" && body.append(key, value));
       try {
         const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" } });
-        const told = (await answer.json()) as { why: string };
-        if (says) says.textContent = told.why || "Done.";
-        if (!told.why) form.querySelector<HTMLInputElement>("input[name=text]")?.form?.reset();
+        const { why } = (await answer.json()) as { why: string };
+        told(page, form, why, "Done.");
+        if (!why) form.querySelector<HTMLInputElement>("input[name=text]")?.form?.reset();
       } catch {
-        if (says) says.textContent = "That did not reach the program. Try again.";
+        told(page, undefined, unheard, "");
       }
     });
   }

@@ -29,6 +29,7 @@ function watch(root: Document, form: HTMLFormElement): void {
       if (!fresh || !old) return form.submit();
       const focus = old.contains(root.activeElement) ? root.activeElement?.id : "";
       old.replaceWith(root.adoptNode(fresh));
+      marks(page, form);
       if (focus) root.getElementById(focus)?.focus();
       history.replaceState(null, "", url);
       if (fresh.querySelector("[data-again]")) timer = window.setTimeout(ask, pauseMs);
@@ -51,6 +52,25 @@ function watch(root: Document, form: HTMLFormElement): void {
     clearTimeout(timer);
     void ask();
   });
+}
+
+// marks puts beside each answer of the form what the fresh page says is wrong
+// with it; what was typed stays.
+function marks(page: Document, form: HTMLFormElement): void {
+  for (const own of form.querySelectorAll<HTMLElement>(".field [id][name]")) {
+    const theirs = page.getElementById(own.id), box = own.closest(".field");
+    if (!theirs || !box) continue;
+    for (const name of ["aria-invalid", "aria-describedby"]) {
+      const value = theirs.getAttribute(name);
+      if (value === null) own.removeAttribute(name);
+      else own.setAttribute(name, value);
+    }
+    const error = theirs.closest(".field")?.querySelector(".error"), was = box.querySelector(".error");
+    box.classList.toggle("bad", !!error);
+    if (error && was) was.replaceWith(error);
+    else if (error) box.querySelector(".answer")?.before(error);
+    else was?.remove();
+  }
 }
 
 function pairs(form: HTMLFormElement): [string, string][] {

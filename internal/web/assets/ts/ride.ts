@@ -5,6 +5,7 @@ import { Strip, drawStrip, moveStrip } from "./strip";
 import { Sound } from "./sound";
 import { Company, onStrip, thread } from "./dots";
 import { show as showCompany } from "./together";
+import { told, unheard } from "./told";
 
 interface Gauge { you: number; low: number; high: number }
 interface Notice { id: string; words: string; urgent: boolean }
@@ -266,17 +267,23 @@ class Page {
   private async send(form: HTMLFormElement): Promise<void> {
     const body = new URLSearchParams();
     new FormData(form).forEach((value, key) => typeof value === "string" && body.append(key, value));
-    await this.ask(body);
+    if (!(await this.ask(body, form))) return;
+    for (const input of form.querySelectorAll<HTMLInputElement>("input[type=text]")) {
+      input.value = "";
+      input.blur();
+    }
   }
 
-  private async ask(body: URLSearchParams): Promise<void> {
-    const says = this.page.querySelector<HTMLElement>("[data-answer]");
+  // ask is whether what was asked for was done.
+  private async ask(body: URLSearchParams, form?: HTMLFormElement): Promise<boolean> {
     try {
       const answer = await fetch(this.path + "/key", { method: "POST", body, headers: { Accept: "application/json" } });
-      const told = (await answer.json()) as { why: string };
-      if (says && !this.asking) says.textContent = told.why || (body.get("key") === "phrase" ? "Said to the group." : "");
+      const { why } = (await answer.json()) as { why: string };
+      if (!this.asking) told(this.page, form, why, body.get("key") === "phrase" ? "Said to the group." : "");
+      return !why;
     } catch {
-      if (says) says.textContent = "That did not reach the program. Try again.";
+      told(this.page, undefined, unheard, "");
+      return false;
     }
   }
 
@@ -297,10 +304,6 @@ class Page {
         return;
       }
       void this.send(form);
-      for (const input of form.querySelectorAll<HTMLInputElement>("input[type=text]")) {
-        input.value = "";
-        input.blur();
-      }
     };
     for (const form of forms) {
       form.addEventListener("submit", (e) => {

@@ -3,6 +3,7 @@
 // program; this puts it in its place and draws the dots.
 import { Company, Dot, onStrip, thread } from "./dots";
 import { Strip, drawStrip } from "./strip";
+import { told, unheard } from "./told";
 
 const lostAfterMs = 3000;
 
@@ -92,18 +93,17 @@ export function together(root: Document): void {
 // send asks without leaving the page, and says what came of it.
 async function send(page: HTMLElement, form: HTMLFormElement, e: SubmitEvent): Promise<void> {
   e.preventDefault();
-  const says = page.querySelector<HTMLElement>("[data-answer]");
   const body = new URLSearchParams();
   new FormData(form).forEach((value, key) => typeof value === "string" && body.append(key, value));
   const by = e.submitter as HTMLButtonElement | null;
   if (by?.name) body.append(by.name, by.value);
   try {
     const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" } });
-    const told = (await answer.json()) as { why: string; done: string };
-    if (says) says.textContent = told.why || told.done;
-    if (!told.why) form.querySelector<HTMLInputElement>("input[name=text]")?.form?.reset();
+    const { why, done } = (await answer.json()) as { why: string; done: string };
+    told(page, form, why, done);
+    if (!why) form.querySelector<HTMLInputElement>("input[name=text]")?.form?.reset();
   } catch {
-    if (says) says.textContent = "That did not reach the program. Try again.";
+    told(page, undefined, unheard, "");
   }
 }
 
