@@ -2,6 +2,7 @@ package browser_test
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 )
@@ -91,4 +92,39 @@ func TestDemoClubToABriefThatMoves(t *testing.T) {
 func TestBriefInTheAppPrintsOnOneSheet(t *testing.T) {
 	t.Parallel()
 	oneSheet(t, "brief", "brief-stays")
+}
+
+// Fifty cues by feel and all that a long ride asks for still print on one
+// sheet, from the page in the app and from the sheet by itself.
+func TestLongCoursePrintsOnOneSheet(t *testing.T) {
+	t.Parallel()
+	b := open(t)
+	b.visit("/riders/new")
+	b.fill("mass_kg", "81")
+	b.choose("level", "new")
+	b.press("Keep this rider")
+	b.visit("/rigs/new/details")
+	b.press("Keep this rig")
+	b.says("Kept: My rig.")
+	table := "distance_m,elevation_m\n"
+	for m := 0.0; m <= 58000; m += 20 {
+		table += fmt.Sprintf("%.0f,%.1f\n", m, 300+220*math.Sin(m/6000)+40*math.Sin(m/900))
+	}
+	b.visit("/courses/new")
+	b.upload("file", "long way.csv", table)
+	b.press("Keep this course")
+	b.press("Make the brief")
+	b.press("Make the brief")
+	b.says("most likely")
+	if n := eval[int](b, `document.querySelectorAll(".cues tbody tr").length`); n < 41 {
+		t.Errorf("%d cues are too few to try the sheet", n)
+	}
+	if n := b.sheets(); n != 1 {
+		t.Errorf("from its page it prints on %d sheets", n)
+	}
+	b.press("The sheet to print")
+	b.says("most likely")
+	if n := b.sheets(); n != 1 {
+		t.Errorf("by itself it prints on %d sheets", n)
+	}
 }
