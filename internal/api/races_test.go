@@ -60,7 +60,7 @@ func (c *client) walkResults(event, course string) {
 	}
 	at := "/events/" + event + "/results"
 	made := c.do("POST", at+"?filename=race.csv&me=Ann&course="+course, list.String(), 201)
-	if strings.Contains(made.Body.String(), "Secret Sam") || !strings.Contains(made.Body.String(), "You came 1 of 6") {
+	if strings.Contains(made.Body.String(), "Secret Sam") || !strings.Contains(made.Body.String(), "You came 1st of 6") {
 		c.t.Errorf("%.600s", made.Body)
 	}
 	if n := len(c.do("GET", at, nil, 200).json()["items"].([]any)); n != 1 {
@@ -120,7 +120,7 @@ func TestResultsOfAMinorHaveNoWattsPerKilogram(t *testing.T) {
 	c.make("riders", "Young", "name: Young\nmass_kg: 55\nbirth_year: 2011\n")
 	at := "/events/" + c.make("events", "Race", raceText) + "/results?filename=race.csv&me=young"
 	body := c.do("POST", at, "name,time,w/kg\nYoung,5:30,3.11\nA,5:31,3.22\nB,5:33,3.33\nC,5:35,3.44\nD,5:40,3.55\nE,5:52,3.66\n", 201).Body.String()
-	if !strings.Contains(body, "You came 1 of 6") || strings.Contains(body, "3.11") || strings.Contains(body, "W/kg") {
+	if !strings.Contains(body, "You came 1st of 6") || strings.Contains(body, "3.11") || strings.Contains(body, "W/kg") {
 		t.Errorf("%.900s", body)
 	}
 }

@@ -64,7 +64,7 @@ func TestCalendarCommand(t *testing.T) {
 func TestResultsCommand(t *testing.T) {
 	list := written(t, "list.csv", "pos;rider;bib;category;time;W/kg\n1;Ada;1;steady;30:00;3,1\n2;Bo;2;steady;30:03;2,9\n3;Cy;3;brisk;29:00;3,4\nDNF;Di;4;steady;;\n")
 	code, text, errs := ran("results", list, "--me", "bo", "--event", demo+"tuesday-hill-race.yaml")
-	if code != 0 || !strings.Contains(text, "You came 2 of 2.") || !strings.Contains(text, "category steady") || strings.Contains(text, "Ada") {
+	if code != 0 || !strings.Contains(text, "You came 2nd of 2.") || !strings.Contains(text, "category steady") || strings.Contains(text, "Ada") {
 		t.Errorf("exit %d: %s\n%s", code, errs, text)
 	}
 	code, text, _ = ran("results", list, "--names", "--json")

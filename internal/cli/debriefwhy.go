@@ -80,24 +80,11 @@ func movedText(b *strings.Builder, numbers []debrief.Moved) {
 	}
 }
 
-// roadText is what the ride says of the road; one reason for all is said once.
+// roadText is what the ride says of the road.
 func roadText(b *strings.Builder, f debrief.RoadFit) {
 	b.WriteString("\nTHE ROAD\n")
-	if f.CdA.Unsaid != "" && f.CdA.Unsaid == f.Crr.Unsaid {
-		wrap(b, "  ", "drag, rolling and shelter: cannot say, because "+f.CdA.Unsaid)
-		return
-	}
-	wrap(b, "  ", fmt.Sprintf("from %s ridden alone:", lasted(f.Seconds)))
-	for _, part := range []struct {
-		name, unit string
-		of         debrief.Fitted
-		digits     int
-	}{{"CdA", " m²", f.CdA, 3}, {"Crr", "", f.Crr, 4}, {"share of the drag left in shelter", "", f.Shelter, 2}} {
-		if part.of.Unsaid != "" {
-			wrap(b, "  ", fmt.Sprintf("%s: cannot say, because %s", part.name, part.of.Unsaid))
-			continue
-		}
-		wrap(b, "  ", fmt.Sprintf("%s %.*f%s (%.*f to %.*f, 19 times in 20)", part.name, part.digits, part.of.Mean, part.unit, part.digits, part.of.Low95, part.digits, part.of.High95))
+	for _, line := range f.Sentences() {
+		wrap(b, "  ", line)
 	}
 }
 

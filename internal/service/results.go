@@ -286,7 +286,7 @@ func againstField(r ResultRow, field []ResultRow, f FieldResult) MyResult {
 		return me
 	}
 	me.Place = 1 + slices.Index(field, r)
-	me.Sentence = fmt.Sprintf("You came %d of %d.", me.Place, me.Of)
+	me.Sentence = fmt.Sprintf("You came %s of %d.", ordinal(me.Place), me.Of)
 	if r.Seconds > 0 {
 		me.BehindWinnerS = r.Seconds - f.WinnerS
 		me.InFront = r.Seconds <= f.FifthS+frontWithin
@@ -384,4 +384,20 @@ func medianRank(n int) (rank int, ok bool) {
 		sum += chance
 	}
 	return n/2 - 1, n >= 6
+}
+
+// ordinal is a place as it is said.
+func ordinal(n int) string {
+	ending := "th"
+	if n%100 < 11 || n%100 > 13 {
+		switch n % 10 {
+		case 1:
+			ending = "st"
+		case 2:
+			ending = "nd"
+		case 3:
+			ending = "rd"
+		}
+	}
+	return fmt.Sprintf("%d%s", n, ending)
 }

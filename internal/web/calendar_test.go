@@ -111,7 +111,7 @@ func TestReadyAndResultsOfAnEvent(t *testing.T) {
 		t.Errorf("%v %+v", err, sheet)
 	}
 	_, _, body = v.ask(t, "GET", path, "", nil)
-	wantIn(t, body, "You came 3 of 3.", "3 finished, 1 did not")
+	wantIn(t, body, "You came 3rd of 3.", "3 finished, 1 did not")
 	if strings.Contains(body, "Bo Reed") {
 		t.Error("the page knows another's name")
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -14,6 +15,7 @@ import (
 	"chainline/internal/input"
 	"chainline/internal/service"
 	"chainline/internal/store"
+	"chainline/rig"
 )
 
 // thinShare is the doubt about the threshold, as a share, above which more
@@ -42,7 +44,8 @@ type NextWorth struct{ Gain, What, Why string }
 type NextRide struct {
 	Number          int
 	Name, When, Why string
-	Path, Link      string
+	Path, Link      string // to ride it with the program
+	Told, TellLink  string // to enter what came of it, ridden elsewhere; empty where that would ask for watts that nothing shows
 	State           string // "done", "next" or "later"
 }
 
@@ -254,7 +257,6 @@ func (v nextView) firstRides() []NextRide {
 		return nil
 	}
 	today := time.Date(v.now.Year(), v.now.Month(), v.now.Day(), 0, 0, 0, 0, time.UTC)
-	path, link := "/riders/"+v.rider.ID+"/evidence/new", "Enter what came of it"
 	easy, test, group := v.ridden.easy, v.ridden.test, v.ridden.group
 	if day, typed := v.latest("heart_rate", "talk"); typed {
 		easy.add(day)
@@ -272,10 +274,16 @@ func (v nextView) firstRides() []NextRide {
 	}
 	groupDay := later(today, after.AddDate(0, 0, daysToGroup))
 	all := []NextRide{
-		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time. Note your pulse at its end, and the watts if something shows them.", Path: path, Link: link, When: v.rideDay(easy.did, easy.day, today, today)},
+		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time.", Path: v.ridePath("easy-baseline"), Link: "Ride it", When: v.rideDay(easy.did, easy.day, today, today)},
 		{Name: "A check of the rig", Why: "Whether its numbers can be trusted: half an hour of easy riding, one instruction at a time.", Path: v.checkPath(), Link: "Check the rig", When: v.rideDay(v.wasChecked, v.checked, today, today)},
-		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: path, Link: link, When: v.rideDay(test.did, test.day, testDay, today)},
+		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: v.ridePath("test-talk"), Link: "Ride it", When: v.rideDay(test.did, test.day, testDay, today)},
 		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: v.rideDay(group.did, group.day, groupDay, today)},
+	}
+	if v.showsWatts() {
+		for i, why := range map[int]string{0: " Note the watts and your pulse at its end.", 2: " Note the watts at which it did."} {
+			all[i].Why += why
+			all[i].Told, all[i].TellLink = "/riders/"+v.rider.ID+"/evidence/new", "Enter what came of it"
+		}
 	}
 	if v.group != nil && !group.did && !v.group.start.Before(testDay) {
 		all[3].When, all[3].Why = v.group.row.When, v.group.row.Name+". Start at the back, and let those go who go."
@@ -283,7 +291,7 @@ func (v nextView) firstRides() []NextRide {
 	if v.file.EasyOnly {
 		for i, did := range []bool{test.did, group.did} {
 			if r := &all[2+i]; !did {
-				r.State, r.When, r.Path, r.Why = "later", "", "", "By the health questions only easy riding is right for now."
+				r.State, r.When, r.Path, r.Told, r.Why = "later", "", "", "", "By the health questions only easy riding is right for now."
 			}
 		}
 	}
@@ -298,14 +306,34 @@ func markRides(all []NextRide, did []bool) []NextRide {
 		switch {
 		case r.State == "later":
 		case did[i]:
-			r.State, r.Path = "done", ""
+			r.State, r.Path, r.Told = "done", "", ""
 		case next:
 			r.State, next = "next", false
 		default:
-			r.State, r.Path = "later", ""
+			r.State, r.Path, r.Told = "later", "", ""
 		}
 	}
 	return all
+}
+
+// ridePath is where the rider rides a session of the library, on what is in
+// the room.
+func (v nextView) ridePath(session string) string {
+	q := url.Values{"what": {"session"}, "session": {session}, "rider": {v.rider.ID}, "devices": {"radio"}}
+	if v.rig != nil {
+		q.Set("rig", v.rig.ID)
+	}
+	return "/ride?" + q.Encode()
+}
+
+// showsWatts is whether something on the rig shows watts; where that is not
+// known, nothing does.
+func (v nextView) showsWatts() bool {
+	if v.rig == nil {
+		return false
+	}
+	file, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
+	return err == nil && file.Rig.Source.Kind != rig.SourceNone
 }
 
 // latest is the last day of evidence of some kinds; one without a date counts

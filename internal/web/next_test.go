@@ -124,6 +124,37 @@ func TestFirstRidesMoveWithWhatHappened(t *testing.T) {
 	}
 }
 
+// Whose rig shows no watts is sent to ride, never to a form that asks for them.
+func TestFirstRidesAskForNoWattsThatNothingShows(t *testing.T) {
+	objects := briefObjects()[:3]
+	objects[0].Text = "name: Maren\nmass_kg: 70\nlevel: new\n"
+	objects[1].Text = "trainer:\n  kind: plain\n"
+	v, db := rigSite(t, objects...)
+	v.made(t, "/briefs/new", map[string]string{"rider": "r1", "rig": "g1", "course": "c1"})
+	ask := func() string {
+		t.Helper()
+		_, _, body := v.ask(t, "GET", "/", "", nil)
+		_, now, _ := strings.Cut(body, "The one thing to do now")
+		now, _, _ = strings.Cut(now, "</section>")
+		wantIn(t, now, "An easy ride", "session=easy-baseline", "Ride it")
+		_, path, _ := strings.Cut(body, "Your first rides")
+		return path
+	}
+	if path := ask(); strings.Contains(path, "watts") || strings.Contains(path, "evidence/new") {
+		t.Errorf("asks for watts: %s", path)
+	}
+	objects[1].Text = courseRig
+	o, err := db.Object(t.Context(), "g1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o.Text = courseRig
+	if _, err := db.Put(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	wantIn(t, ask(), "Enter what came of it", "Note the watts")
+}
+
 // Every demo object can be read, makes a brief, and goes again without a
 // trace; what is one's own stays.
 func TestDemoClubComesAndGoes(t *testing.T) {

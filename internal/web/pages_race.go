@@ -120,7 +120,11 @@ func (s *Server) eventReady(w http.ResponseWriter, r *http.Request) error {
 			missing++
 		}
 	}
-	p.Says = fmt.Sprintf("%d of %d are ready.", ready, len(p.Rows))
+	are := "are"
+	if ready == 1 {
+		are = "is"
+	}
+	p.Says = fmt.Sprintf("%d of %d %s ready.", ready, len(p.Rows), are)
 	p.Absent = append(p.Absent, failed...)
 	if missing > 0 && !running && len(courses) > 0 {
 		p.Ask(o.ID, missing, courseOptions(courses))

@@ -193,7 +193,7 @@ func TestResultsTeachTheNextForecast(t *testing.T) {
 		t.Fatalf("%d %s", status, body)
 	}
 	_, _, body := v.ask(t, "GET", "/events/race/results", "", nil)
-	wantIn(t, body, "You came 1 of 6", "The next forecast on Short loop draws its fields from these times.", "cannot be told from a list")
+	wantIn(t, body, "You came 1st of 6", "The next forecast on Short loop draws its fields from these times.", "cannot be told from a list")
 	if strings.Contains(body, "Sam Secret") {
 		t.Error("the name of another is kept")
 	}

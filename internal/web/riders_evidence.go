@@ -54,7 +54,7 @@ func NewEvidenceForm(id, name, at, kind string, values, errs map[string]string, 
 	if fresh {
 		action = "/riders/" + id + "/evidence/new"
 	}
-	p := &RiderFormPage{Base: riderBase("What is known of " + name), Keep: "Keep this", Leave: "/riders/" + id}
+	p := &RiderFormPage{Base: riderBase("What is known of " + themselves(name)), Keep: "Keep this", Leave: "/riders/" + id}
 	p.Form = NewForm(action, values, errs)
 	part := RoadPart{}
 	for _, k := range riderKinds {
@@ -73,6 +73,14 @@ func NewEvidenceForm(id, name, at, kind string, values, errs map[string]string, 
 		p.Drop = action + "/remove"
 	}
 	return p
+}
+
+// themselves is a name inside a sentence: who has none is called You.
+func themselves(name string) string {
+	if name == "You" {
+		return "you"
+	}
+	return name
 }
 
 func knownKind(kind string) bool {
@@ -116,7 +124,7 @@ func (s *Server) riderEvidence(w http.ResponseWriter, r *http.Request) error {
 	kind := values["evidence."+at+".kind"]
 	if fresh {
 		if kind = r.FormValue("kind"); kind == "" {
-			p := &RiderFormPage{Base: riderBase("What is known of " + o.Name), Intro: "Choose what you know. Nothing here has to be a test.", Leave: "/riders/" + o.ID, Form: NewForm("", nil, nil)}
+			p := &RiderFormPage{Base: riderBase("What is known of " + themselves(o.Name)), Intro: "Choose what you know. Nothing here has to be a test, and the hill needs nothing that shows watts.", Leave: "/riders/" + o.ID, Form: NewForm("", nil, nil)}
 			for _, k := range riderKinds {
 				p.Kinds = append(p.Kinds, RiderKind{"/riders/" + o.ID + "/evidence/new?kind=" + k.Path, k.Name, k.Says})
 			}

@@ -2,7 +2,6 @@ package web
 
 import (
 	"fmt"
-	"math"
 
 	"chainline/debrief"
 	"chainline/internal/form"
@@ -184,7 +183,7 @@ func taughtOf(x debrief.Debrief) (out DebriefTaught) {
 		}
 	}
 	if f := x.Road; f != nil {
-		out.Road = roadSays(*f)
+		out.Road = f.Sentences()
 	}
 	return out
 }
@@ -197,27 +196,4 @@ func movedLine(n debrief.Moved) MovedLine {
 	say := func(v float64) string { return fmt.Sprintf(format, v/by) }
 	return MovedLine{Name: n.Name, Before: say(n.Before.Mean), BeforeRange: say(n.Before.Low80) + " to " + say(n.Before.High80),
 		After: say(n.After.Mean) + "\u00a0" + unit, AfterRange: say(n.After.Low80) + " to " + say(n.After.High80), Picture: render.MovedPicture(n)}
-}
-
-// roadSays is what the ride says of the road; one reason for all is said once.
-func roadSays(f debrief.RoadFit) (out []string) {
-	if f.CdA.Unsaid != "" && f.CdA.Unsaid == f.Crr.Unsaid {
-		return []string{"Drag, rolling and shelter: cannot say, because " + f.CdA.Unsaid + "."}
-	}
-	out = append(out, fmt.Sprintf("From %s ridden alone:", rideTime(f.Seconds)))
-	for _, part := range []struct {
-		name, unit string
-		of         debrief.Fitted
-		digits     int
-	}{{"drag area CdA", " m²", f.CdA, 3}, {"rolling Crr", "", f.Crr, 4}, {"share of the drag left in shelter", "", f.Shelter, 2}} {
-		if part.of.Unsaid != "" {
-			out = append(out, capital(part.name)+": cannot say, because "+part.of.Unsaid+".")
-			continue
-		}
-		if math.IsNaN(part.of.Mean) {
-			continue
-		}
-		out = append(out, fmt.Sprintf("%s %.*f%s, 19 times in 20 between %.*f and %.*f.", capital(part.name), part.digits, part.of.Mean, part.unit, part.digits, part.of.Low95, part.digits, part.of.High95))
-	}
-	return out
 }

@@ -273,7 +273,7 @@ func TestHostAsks(t *testing.T) {
 	_, _, body := v.ask(t, "GET", "/together?course=c1&event=e1", "", nil)
 	wantIn(t, body, `<option value="c1" selected>`, `<option value="e1" selected>`, "air drag", "hosted here, nobody is there yet")
 	_, _, body = v.ask(t, "GET", v.at, "", nil)
-	wantIn(t, body, "Two rooms", "Nobody is here yet", "the gun is not set yet", "Short road", "60\u00a0%", "Open it to the network", "nobody sees watts")
+	wantIn(t, body, "Two rooms", "Nobody is here yet", "The gun is not set yet", "Short road", "60\u00a0%", "Open it to the network", "nobody sees watts")
 	for _, c := range []struct {
 		form map[string]string
 		why  string

@@ -216,9 +216,9 @@ func dotWords(r ride.GroupDot, u form.Units) string {
 func groupClock(s ride.GroupSheet) string {
 	switch {
 	case !s.GunSet:
-		return "the gun is not set yet"
+		return "The gun is not set yet"
 	case s.ClockS < 0:
-		return "the gun in " + rideTime(math.Ceil(-s.ClockS))
+		return "The gun in " + rideTime(math.Ceil(-s.ClockS))
 	}
 	return rideTime(s.ClockS) + " since the gun"
 }

@@ -23,13 +23,13 @@ func TestToldInEitherUnits(t *testing.T) {
 		}
 		return a
 	}
-	want := told(form.Metric, "185 lb", "2 lb", "1350 ft", "3.5 mi", "59 °F", "2000 ft", "26 lb")
+	want := told(asFiled, "185 lb", "2 lb", "1350 ft", "3.5 mi", "59 °F", "2000 ft", "26 lb")
 	got := told(form.Imperial, "185", "2", "1,350", "3.5", "59", "2000", "26")
 	if got.Climb != want.Climb || got.FlywheelKg != want.FlywheelKg {
 		t.Errorf("typed with units %s%g, typed in them %s%g", want.Climb, want.FlywheelKg, got.Climb, got.FlywheelKg)
 	}
 	in := told(form.Imperial, "84.5 kg", "0,4 kg", "412 m", "5.6 km", "14 °C", "620 m", "12 kg")
-	if plain := told(form.Metric, "84.5", "0,4", "412", "5.6", "14", "620", "12"); plain.Climb != in.Climb || plain.FlywheelKg != in.FlywheelKg {
+	if plain := told(asFiled, "84.5", "0,4", "412", "5.6", "14", "620", "12"); plain.Climb != in.Climb || plain.FlywheelKg != in.FlywheelKg {
 		t.Errorf("%s%g, %s%g", plain.Climb, plain.FlywheelKg, in.Climb, in.FlywheelKg)
 	}
 	c, err := input.ReadClimb("climb", strings.NewReader(got.Climb))

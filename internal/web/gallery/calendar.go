@@ -69,7 +69,7 @@ func calendars() []web.State {
 }
 
 func readyPage(base func(string) web.Base) *web.ReadyPage {
-	p := &web.ReadyPage{Base: base("Who is ready for Hill race"), Back: "/events/e1", Says: "1 of 2 are ready.", Rows: []web.ReadyLine{
+	p := &web.ReadyPage{Base: base("Who is ready for Hill race"), Back: "/events/e1", Says: "1 of 2 is ready.", Rows: []web.ReadyLine{
 		{ReadyRow: service.ReadyRow{Rider: "Ada Moss", Ready: true, Checked: "checked on 2026-11-20", Evidence: "fine: critical power to ±3 %", Fan: "there is one", Brief: "made on 2026-11-30"}, Path: "/riders/r1", Rig: "The cellar"},
 		{ReadyRow: service.ReadyRow{Rider: "Bo Reed", Checked: "never checked", Evidence: "thin: critical power to ±14 %", Fan: "not known", Brief: "none yet",
 			Missing: []string{"The rig was never checked; a check takes half an hour.", "What this rider can hold is hardly known; a test of a few minutes narrows it most.", "There is no brief for this event yet."}}, Path: "/riders/r2", Rig: "The attic", Make: "/briefs/new?rider=r2&rig=g2&event=e1"}}}
@@ -82,7 +82,7 @@ func resultsPage(base func(string) web.Base) *web.RaceResultsPage {
 	p.Base, p.Back = base("Results of Hill race"), "/events/e1"
 	p.AskRide([]web.Option{{Value: "x1", Label: "Bram Castelein, evening.fit, 1 December 2026"}})
 	p.Sheets = []web.ResultsShown{web.NewResultsShown("x1", "2 December 2026", service.ResultsSheet{Category: "brisk", Field: service.FieldResult{Finishers: 22, Out: 3, Front: 7},
-		Me: &service.MyResult{Sentence: "You came 11 of 22. You finished 42.0 s behind the front group of 7. You showed 3.21 W/kg, the median of those who show any is 3.26."},
+		Me: &service.MyResult{Sentence: "You came 11th of 22. You finished 42.0 s behind the front group of 7. You showed 3.21 W/kg, the median of those who show any is 3.26."},
 		Demands: []service.CategoryAsked{{Category: "brisk", Results: 22, FinishS: service.Quartered{Results: 22, P10: 1850, Median: 1911, P90: 2040}, WPerKg: service.Quartered{Results: 20, Median: 3.26, Low95: 3.12, High95: 3.38}, Front: service.Quartered{Results: 7, Median: 3.49}},
 			{Category: "steady", Results: 5, FinishS: service.Quartered{Results: 5, P10: 2100, Median: 2230, P90: 2400}, Thin: true}},
 		Moments: []service.ResultMoment{{What: "the first five minutes", FromM: 0, ToM: 2600, Seconds: 300, Watts: 284, OfMean: 1.16, OfPossible: 0.98, Hardest: true}, {What: "climb 1", FromM: 2500, ToM: 3400, Gradient: 0.06, Seconds: 171, Watts: 301, OfMean: 1.23, OfPossible: 0.94}},

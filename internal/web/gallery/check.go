@@ -18,22 +18,22 @@ import (
 func checks() []web.State {
 	choices := map[store.Kind][]web.Option{store.Rider: {{Value: "r1", Label: "Ilse"}, {Value: "r2", Label: "Aoife"}}, store.Rig: {{Value: "g1", Label: "Cool room"}}}
 	rides := []web.Option{{Value: "x2", Label: "Two mills, Ilse, 1 December 2026, 18:30"}}
-	choose := web.NewCheckPage(choices, rides, map[string]string{"what": "ride", "devices": "bench"}, nil, form.Metric)
+	choose := web.NewCheckPage(choices, rides, map[string]string{"what": "ride", "devices": "bench"}, nil, form.Units(0))
 	choose.Done = []web.CheckLine{{Path: "/check/k1", Title: "Cool room", When: "3 December 2026, 19:40", Says: "Crank meter: use corrected; Trainer: use as it is"},
 		{Path: "/check/k2", Title: "Cool room", When: "2 September 2026, 18:12", Says: "what the watts are worth cannot be said"}}
-	running := web.NewCheckPage(choices, rides, map[string]string{"what": "ride", "devices": "radio"}, nil, form.Metric)
+	running := web.NewCheckPage(choices, rides, map[string]string{"what": "ride", "devices": "radio"}, nil, form.Units(0))
 	running.Running = []web.RideLine{{ID: "x9", Title: "Rig check", For: "Ilse", Says: "riding"}}
 	wrong := web.NewCheckPage(choices, rides, map[string]string{"what": "files", "devices": "radio", "wheel": "21", "host": "example.org",
 		"climb-source": "Crank meter", "climb-measures": "crank", "climb-watts": "241", "climb-mass-kg": "84", "climb-ascent-m": "412", "climb-length-km": "5.6", "climb-time-s": "28", "climb-wind": "calm"},
 		map[string]string{"first": "ride.zip: holds no recording; expected FIT, GPX, CSV, a recording of this program, or an archive of one", "wheel": "A wheel's circumference is 300 to 5000 mm; most are near 2100.",
-			"host": "Write a name and a port, such as example.org:443, or leave it empty.", "climb-temperature-c": "A climb can be judged only with this. Leave all about the climb empty if there was none."}, form.Metric)
+			"host": "Write a name and a port, such as example.org:443, or leave it empty.", "climb-temperature-c": "A climb can be judged only with this. Leave all about the climb empty if there was none."}, form.Units(0))
 	ended := &web.CheckRidePage{Base: web.Base{Title: "Rig check", Section: "/rigs"}, ID: "x9", Of: "Ilse", Ended: true}
 	check := store.RigCheck{ID: "k1", Title: "Check of Cool room", RiderID: "r1", RigID: "g1"}
 	applied := []store.Correction{{CheckID: "k1", Source: "Crank meter", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC)}}
 	back := []store.Correction{{CheckID: "k1", Source: "Crank meter", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC), Taken: time.Date(2026, 12, 5, 8, 3, 0, 0, time.UTC)}}
 	curveUsed := []store.Correction{{CheckID: "k1", Source: "power curve of the trainer", Applied: time.Date(2026, 12, 3, 19, 52, 0, 0, time.UTC)}}
 	return []web.State{
-		{Name: "check-choose", Page: choose}, {Name: "check-choose-running", Page: running}, {Name: "check-choose-wrong", Page: wrong}, {Name: "check-choose-empty", Page: web.NewCheckPage(nil, nil, map[string]string{"what": "ride"}, nil, form.Metric)},
+		{Name: "check-choose", Page: choose}, {Name: "check-choose-running", Page: running}, {Name: "check-choose-wrong", Page: wrong}, {Name: "check-choose-empty", Page: web.NewCheckPage(nil, nil, map[string]string{"what": "ride"}, nil, form.Units(0))},
 		{Name: "check-waiting", Page: guided(ride.Waiting, "easy")}, {Name: "check-zero", Page: guided(ride.Riding, "zero")}, {Name: "check-step", Page: guided(ride.Riding, "steps")},
 		{Name: "check-cadence", Page: guided(ride.Paused, "cadences")}, {Name: "check-coast", Page: guided(ride.Riding, "coast-down")}, {Name: "check-ended", Page: ended},
 		{Name: "check-report", Page: web.NewCheckReportPage(check, found(), nil)}, {Name: "check-report-applied", Page: web.NewCheckReportPage(check, found(), applied)},
