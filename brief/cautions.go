@@ -148,7 +148,7 @@ func (s *sheet) cautions(b Brief) []string {
 		out = append(out, "Under 18: with the agreement of a guardian and a qualified coach; no maximal tests, and this plan asks for nothing all-out.")
 	}
 	if b.Rider.HeartRateMax > 0 {
-		out = append(out, "Some medicines lower the heart rate; then the bands do not hold (heart_rate: off).")
+		out = append(out, "Some medicines lower the heart rate; then the bands do not hold: say so in the health questions.")
 	}
 	out = append(out, s.look.Cautions...)
 	if s.Stated != nil {

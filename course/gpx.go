@@ -329,7 +329,7 @@ func (g *gpxReader) finish() (Track, error) {
 		} else if c.absurd > 0 {
 			what = "no point has an elevation from -500 to 9000 m"
 		}
-		return Track{}, g.errorf("%s: give distance and ascent as a sketch instead, or a CSV file distance_m,elevation_m", what)
+		return Track{}, g.errorf("%s: give its length and ascent as a route list shows them instead, or a CSV file distance_m,elevation_m", what)
 	}
 	return t, nil
 }

@@ -59,6 +59,7 @@ var settings = []setting{
 	{name: "tight", line: 10, small: 9.1, chars: 0.29, row: 11.6, top: 105, block: 18, mayDrop: 2},
 	{name: "tight dense", line: 9.1, small: 8.2, chars: 0.305, row: 10.6, top: 104, block: 16, mayDrop: 4},
 	{name: "tight dense", line: 9.1, small: 8.2, chars: 0.305, row: 10.6, top: 74, block: 12, mayDrop: len(dropOrder), many: true},
+	{name: "tight dense least", line: 8.3, small: 7.5, chars: 0.335, row: 9.6, top: 72, block: 11, mayDrop: len(dropOrder), many: true},
 	{name: "tight dense", line: 9.1, small: 8.2, chars: 0.305, row: 10.6, top: 104, block: 16, mayDrop: len(dropOrder)},
 }
 

@@ -68,7 +68,7 @@ func TestBadCourseFilesAreExplained(t *testing.T) {
 		"empty":    {"a.gpx", "", "Mine", "a.gpx is empty"},
 		"number":   {"a.csv", "distance_m,elevation_m\n0,1\nx,2\n", "Mine", "a.csv: line 3, distance_m"},
 		"no track": {"a.gpx", "<gpx version=\"1.1\"></gpx>", "Mine", "a.gpx: "},
-		"picture":  {"a.gpx", "\x89PNG\r\n\x1a\n\x00\x00", "Mine", "a.gpx: "},
+		"picture":  {"a.gpx", "\x89PNG\r\n\x1a\n\x00\x00", "Mine", "a.gpx is neither a GPX file nor a table"},
 		"short":    {"a.csv", "distance_m,elevation_m\n0,1\n50,2\n", "Mine", "expected at least 200 m"},
 		"sketch":   {"a.yaml", "distance_km: 12\nascent_m: many\n", "Mine", "ascent_m"},
 		"name":     {"a.csv", shortRoad, strings.Repeat("long ", 50), "expected at most 200"},

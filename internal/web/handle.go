@@ -79,8 +79,12 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if no, ok := errors.AsType[*refusal](err); ok {
 		p.Status, p.Message, p.Hint = no.status, no.message, ""
 	} else if tooBig, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		p.Status, p.Hint = http.StatusRequestEntityTooLarge, ""
-		p.Message = fmt.Sprintf("That is larger than the %d MB this page takes.", tooBig.Limit>>20)
+		limit := tooBig.Limit
+		if limit == maxUpload {
+			limit -= 1 << 20 // kept for what else is in the form
+		}
+		p.Status, p.Hint = http.StatusRequestEntityTooLarge, "Nothing was kept. Go back in the browser and choose a smaller one; what you typed is still there."
+		p.Message = fmt.Sprintf("That is larger than the %d MB this page takes.", limit>>20)
 	} else if e, ok := errors.AsType[*problem.Error](err); ok && e.Kind == problem.Misuse {
 		p.Status = http.StatusBadRequest
 	} else if !ok {

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"html/template"
@@ -155,6 +156,9 @@ func (s *Server) addCourseFile(w http.ResponseWriter, r *http.Request) error {
 		return again("file", filename+" is empty; choose a GPX or CSV file.")
 	}
 	way, err := readCourse(filename, data)
+	if err != nil && noCourse(filename, data) {
+		return again("file", filename+" is neither a GPX file nor a table; choose a GPX or CSV file.")
+	}
 	if err != nil {
 		return again("file", oneLine(err))
 	}
@@ -175,6 +179,13 @@ func (s *Server) addCourseFile(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return s.see(w, r, "/courses/"+o.ID, o.Name+" is kept.")
+}
+
+// noCourse is whether a file that cannot be read is of another kind
+// altogether, so that a line and a column in it would only puzzle.
+func noCourse(filename string, data []byte) bool {
+	begin := bytes.TrimLeft(bytes.TrimPrefix(data[:min(512, len(data))], []byte("\uFEFF")), " \t\r\n")
+	return !bytes.HasPrefix(begin, []byte("<")) && (strings.EqualFold(filepath.Ext(filename), ".gpx") || bytes.IndexByte(begin, 0) >= 0)
 }
 
 func courseMedia(w brief.Way) string {

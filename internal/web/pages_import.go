@@ -74,6 +74,7 @@ func (s *Server) handleStream(pattern string, h handler) {
 func NewImportPage(riders, rigs []Option, typed, errs map[string]string) *ImportPage {
 	f := NewForm("/import", typed, errs)
 	p := &ImportPage{Base: ridesBase("Bring in rides"), Form: f, Wrong: errs["files"]}
+	f.Field(Field{Name: "files", Label: "Files"}) // of which the page itself asks; the list of what is wrong names it
 	p.Who = []Field{
 		f.Field(Field{Name: "rider", Label: "Whose are they?", Kind: "select", Options: riders, Unknown: true}),
 		f.Field(Field{Name: "rig", Label: "Those ridden indoors, on which rig?", Kind: "select", Options: rigs, Unknown: true})}

@@ -211,7 +211,7 @@ func (s *Server) removeEvidence(w http.ResponseWriter, r *http.Request) error {
 	}
 	text, errs := form.YAML(form.Rider, form.Without(values, "evidence."+at), asFiled)
 	if len(errs) > 0 {
-		return refuse(http.StatusConflict, "That cannot be removed as the rider's file stands.")
+		return refuse(http.StatusConflict, "That cannot be removed: the rest of what is known of this rider would no longer make sense.")
 	}
 	old := o
 	o.Text = text

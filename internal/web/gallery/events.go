@@ -13,7 +13,7 @@ func events() []web.State {
 		return p
 	}
 	filled := map[string]string{"name": "Tuesday hill race", "start_day": "2026-12-01", "start_clock": "19:30", "time_zone": "Europe/Dublin", "kind": "mass", "lead_in_m": "2100", "laps": "2", "pen_s": "5 min",
-		"categories.0.name": "A", "categories.0.min_w_per_kg": "4", "categories.0.over_s": "20 min", "categories.1.name": "B", "categories.1.min_w_per_kg": "3.2", "categories.1.max_w_per_kg": "4"}
+		"categories.0.name": "Brisk", "categories.0.min_w_per_kg": "4", "categories.0.over_s": "20 min", "categories.1.name": "Steady", "categories.1.min_w_per_kg": "3.2", "categories.1.max_w_per_kg": "4"}
 	wrong := map[string]string{"start_clock": "19:30", "time_zone": "Home", "laps": "two and a half", "categories.0.min_w_per_kg": "4", "categories_csv": "B,3.2,4,20 min,and more"}
 	errs := map[string]string{"name": "A name is needed to find it again.", "start_day": "A start by the clock needs its day as well.", "time_zone": "“Home” is no time zone; write one like Europe/Dublin.",
 		"laps": "Write a whole number from 1 to 500.", "categories.0.name": "A category needs a name.", "categories_csv": "Line 1 has 5 parts; expected at most 4: name, from, up to, held for."}

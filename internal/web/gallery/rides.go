@@ -143,7 +143,7 @@ func coached(any bool) *web.CoachPage {
 		{Rider: store.Object{ID: "r1", Name: "Ilse"}, Season: seasonOf(0), Rig: "Cool room", RigID: "g1", Fans: 1, Last: &rows[0], Asks: 4, Brief: &brief, Today: ridesToday},
 		{Rider: store.Object{ID: "r2", Name: "Aoife"}, Season: young, Rig: "Attic", RigID: "g2", Fans: 0, Last: &rows[9], Today: ridesToday},
 		{Rider: store.Object{ID: "r4", Name: "Bo"}, Fans: -1, Today: ridesToday}}, web.UsualDates)
-	p.Riders = append(p.Riders, web.CoachRider{Name: "Sol", Season: "/riders/r5", Wrong: "The rider's file has no mass."})
+	p.Riders = append(p.Riders, web.CoachRider{Name: "Sol", Season: "/riders/r5", Wrong: "What this rider weighs is not known."})
 	return p
 }
 

@@ -3,6 +3,7 @@
 // the rest alone.
 import { theme } from "./theme";
 import { drop } from "./drop";
+import { once } from "./once";
 import { print } from "./print";
 import { live } from "./live";
 import { ride } from "./ride";
@@ -18,3 +19,4 @@ ride(document);
 group(document);
 check(document);
 together(document);
+once(document);
