@@ -52,7 +52,7 @@ var badInClub = []badCase{
 }
 
 // badLive are bad answers where something goes on: a brief that is kept, a
-// ride, groups; TestBadInputInEveryForm opens the page first.
+// ride, groups; TestBadInputWhereSomethingGoesOn opens each page first.
 var badLive = []badCase{
 	{form: "post /rides/*/scales", button: "Learn how I sweat", typed: map[string]string{"before": "seventy", "after": "69", "drunk": "lots"}, wrong: []string{"before", "drunk"}},
 	{form: "get /briefs/*", button: "See it move", typed: map[string]string{"temperature": "warm", "fans": "one whale", "airflow": "fast", "mass": "9000"}, chosen: map[string]string{"style": "bold"}, wrong: []string{"temperature", "fans", "airflow", "mass"}, stays: true},

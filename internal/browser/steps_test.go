@@ -152,19 +152,69 @@ const focus = `(() => {
 // person without a mouse would; it must then be seen to have it.
 func (b *tab) tabTo(name string) {
 	b.Helper()
+	b.reach(name, fmt.Sprintf(`name.startsWith(%q)`, name))
+}
+
+// reach presses the tab key until something holds for the element e that has
+// the focus, and its name.
+func (b *tab) reach(what, holds string) {
+	b.Helper()
+	here := fmt.Sprintf(`(() => {
+		const e = document.activeElement, name = %s, s = getComputedStyle(e);
+		const seen = s.outlineStyle !== "none" && parseFloat(s.outlineWidth) > 0;
+		return [name, %s ? seen ? "seen" : "unseen" : ""];
+	})()`, focus, holds)
 	var passed []string
 	for range 200 {
 		b.keys(kb.Tab)
-		at := eval[string](b, focus)
-		passed = append(passed, at)
-		if strings.HasPrefix(at, name) {
-			if !eval[bool](b, `(() => { const s = getComputedStyle(document.activeElement); return s.outlineStyle !== "none" && parseFloat(s.outlineWidth) > 0; })()`) {
-				b.Errorf("%s: %q has the focus and does not show it", b.path(), name)
-			}
+		at := eval[[]string](b, here)
+		passed = append(passed, at[0])
+		if at[1] == "unseen" {
+			b.Errorf("%s: %q has the focus and does not show it", b.path(), at[0])
+		}
+		if at[1] != "" {
 			return
 		}
 	}
-	b.Fatalf("%s: the keyboard does not reach %q; it passed %q", b.path(), name, passed)
+	b.Fatalf("%s: the keyboard does not reach %q; it passed %q", b.path(), what, passed)
+}
+
+// skip goes past the menu, as its first link offers.
+func (b *tab) skip() {
+	b.Helper()
+	b.tabTo("Skip to the page")
+	b.keys(kb.Enter)
+	b.until("the focus to be on the page itself", `document.activeElement.id === "main"`, 10*time.Second)
+}
+
+// pick tabs to a select of a label and goes to an option with the arrow keys.
+func (b *tab) pick(label, option string) {
+	b.Helper()
+	b.reach(label, fmt.Sprintf(`e.tagName === "SELECT" && name.startsWith(%q)`, label))
+	b.keys(kb.Home)
+	b.arrow(option, `document.activeElement.selectedOptions[0].text.trim()`)
+}
+
+// take tabs to a group of radios and goes to one with the arrow keys.
+func (b *tab) take(option string) {
+	b.Helper()
+	b.reach(option, fmt.Sprintf(`e.type === "radio" && [...document.getElementsByName(e.name)].some(r => r.labels[0].innerText.trim().startsWith(%q))`, option))
+	b.arrow(option, focus)
+	if !eval[bool](b, `document.activeElement.checked`) {
+		b.keys(" ")
+	}
+}
+
+// arrow presses the down key until what is shown begins with an option.
+func (b *tab) arrow(option, shown string) {
+	b.Helper()
+	for range 40 {
+		if strings.HasPrefix(eval[string](b, shown), option) {
+			return
+		}
+		b.keys(kb.ArrowDown)
+	}
+	b.Fatalf("%s: the arrow keys do not reach %q", b.path(), option)
 }
 
 // enter presses the return key and waits for the page it leads to.
