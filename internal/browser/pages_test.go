@@ -209,7 +209,8 @@ func TestScreens(t *testing.T) {
 }
 
 // palette makes a picture smaller: our pages have few colours, and the 256
-// most frequent stand for the rest.
+// most frequent that differ to the eye stand for the rest, so that shades of
+// letters' edges do not crowd out the few squares of a key.
 func palette(data []byte) ([]byte, error) {
 	img, err := png.Decode(bytes.NewReader(data))
 	if err != nil {
@@ -228,8 +229,13 @@ func palette(data []byte) ([]byte, error) {
 		return cmp.Or(count[b]-count[a], int(a.R)-int(b.R), int(a.G)-int(b.G), int(a.B)-int(b.B))
 	})
 	var p color.Palette
-	for _, c := range colours[:min(256, len(colours))] {
-		p = append(p, c)
+	for _, c := range colours {
+		if !slices.ContainsFunc(p, func(k color.Color) bool { return near(k.(color.RGBA), c) }) {
+			p = append(p, c)
+		}
+		if len(p) == 256 {
+			break
+		}
 	}
 	out := image.NewPaletted(r, p)
 	known := map[color.RGBA]uint8{}
@@ -247,4 +253,10 @@ func palette(data []byte) ([]byte, error) {
 	var b bytes.Buffer
 	err = (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&b, out)
 	return b.Bytes(), err
+}
+
+// near is whether two colours look the same.
+func near(a, b color.RGBA) bool {
+	apart := func(x, y uint8) int { return max(int(x), int(y)) - min(int(x), int(y)) }
+	return apart(a.R, b.R)+apart(a.G, b.G)+apart(a.B, b.B) <= 9
 }
