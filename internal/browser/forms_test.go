@@ -214,6 +214,7 @@ var nothingWrong = map[string]string{
 	"post /settings/theme":         "light or dark",
 	"post /settings/units":         "kilometres or miles",
 	"post /riders/*/health":        "yes, no, or not known",
+	"post /riders/*/first-rides":   "one button",
 	"post /rides/*/whose":          "rider, rig, course and brief",
 	"post /rides/*/harder":         "one of three",
 	"post /events/*/ready":         "the course of the briefs",

@@ -8,7 +8,7 @@ import (
 )
 
 var documented = map[string][]field{
-	"## rider": riderFields, "### rider: evidence": evidenceFields, "### rider: weighed": weighedFields, "### rider: screening": screeningFields,
+	"## rider": riderFields, "### rider: evidence": evidenceFields, "### rider: weighed": weighedFields, "### rider: screening": screeningFields, "### rider: first_rides": firstRideFields,
 	"## climb": climbedFields, "## sketch": sketchFields, "### sketch: main_climb": climbFields,
 	"## rig": rigFields, "### rig: trainer": trainerFields, "### rig: rows of power_curve, floor and ceiling": rowFields,
 	"### rig: gears": gearFields, "### rig: power_source": sourceFields, "### rig: cadence_rpm": cadenceFields, "### rig: room": roomFields, "### rig: fans": fanFields,

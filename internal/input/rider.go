@@ -21,7 +21,14 @@ type RiderFile struct {
 	Acclimatised     Optional[bool] // used to riding in the heat
 	Evidence         []EvidenceFile
 	Weighed          []WeighingFile // before and after rides, for the sweat rate
+	FirstRides       FirstRides
 }
+
+// FirstRides are the days, ISO 8601, on which a newcomer says to have ridden
+// what no recording shows; empty: not said.
+type FirstRides struct{ Easy, Test, Group string }
+
+var firstRideFields = []field{{key: "easy", form: date}, {key: "test", form: date}, {key: "group", form: date}}
 
 var riderFields = []field{
 	{key: "name", form: text},
@@ -38,6 +45,7 @@ var riderFields = []field{
 	{key: "acclimatised", form: word, words: []string{"yes", "no"}},
 	{key: "evidence", form: list, keys: evidenceFields, most: maxEvidence},
 	{key: "weighed", form: list, keys: weighedFields, most: maxWeighed},
+	{key: "first_rides", form: group, keys: firstRideFields},
 }
 
 // ReadRider reads a rider file; name is what its errors call it.
@@ -75,6 +83,9 @@ func ReadRider(name string, r io.Reader) (RiderFile, error) {
 	}
 	for i, n := range o.items("weighed", "weighings before and after a ride", 0, maxWeighed) {
 		rider.Weighed = append(rider.Weighed, readWeighing(f.open(n, o.entry("weighed", i), weighedFields, "", nil), rider.Mass))
+	}
+	if days, ok := o.child("first_rides", firstRideFields); ok {
+		rider.FirstRides = FirstRides{days.date("easy"), days.date("test"), days.date("group")}
 	}
 	if f.err != nil {
 		return RiderFile{}, f.err

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"time"
@@ -227,6 +228,9 @@ func measuredMax(r capacity.Rider) float64 {
 	return bpm
 }
 
+// nameless is what others see of a rider without a name.
+const nameless = "A rider"
+
 // setup is what every ride needs of rider and rig.
 func (q RideRequest) setup(ask brief.Request, cp float64, c capacity.Capacity) (ride.Setup, error) {
 	median, _ := capacity.RecoverySpread(ask.Recovery)
@@ -235,7 +239,7 @@ func (q RideRequest) setup(ask brief.Request, cp float64, c capacity.Capacity) (
 		ceiling = 0
 	}
 	s := ride.Setup{Of: q.Of, ID: q.ID, Begun: q.Begun, Way: q.Way, Bench: q.Bench, StartAt: q.StartAt, WaitForKey: q.WaitForKey,
-		Rider: ride.Rider{Name: ask.Rider.Name, Mass: ask.Rider.Mass, MaxPower: c.MaxPower, Threshold: c.Threshold(), HeartMax: measuredMax(ask.Rider),
+		Rider: ride.Rider{Name: cmp.Or(ask.Rider.Name, nameless), Mass: ask.Rider.Mass, MaxPower: c.MaxPower, Threshold: c.Threshold(), HeartMax: measuredMax(ask.Rider),
 			Balance: capacity.Balance{CriticalPower: cp, WPrime: c.WPrime, Form: ask.Recovery, Speed: median}},
 		Rig: ride.Rig{Name: ask.Rig.Source.Name, Order: q.Order, Trainer: q.Trainer, Trusted: q.Trusted, Corrections: q.Corrections,
 			Circumference: ask.Rig.WheelCircumference, DeadTime: q.DeadTime, Lag: q.Lag, FloorW: floor, CeilingW: ceiling, Gradient: q.Gradient}}

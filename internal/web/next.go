@@ -27,7 +27,8 @@ type NextStep struct {
 	Says, Why  string
 	Path, Link string // may be empty
 	Done       bool
-	Number     int // of a step
+	Demo       bool // done by what is invented
+	Number     int  // of a step
 }
 
 // NextEvent is what is coming.
@@ -46,6 +47,8 @@ type NextRide struct {
 	Name, When, Why string
 	Path, Link      string // to ride it with the program
 	Told, TellLink  string // to enter what came of it, ridden elsewhere; empty where that would ask for watts that nothing shows
+	Says, SaysPath  string // what to send, and where, to say that it was ridden; empty where that is not asked
+	Unsay           bool   // it was said, and can be taken back
 	State           string // "done", "next" or "later"
 }
 
@@ -180,13 +183,21 @@ func (v *nextView) chooseRig() {
 
 // first are the steps from nothing to a first brief.
 func (v nextView) first() []NextStep {
-	has := func(kind store.Kind) bool { return len(v.kept[kind]) > 0 }
-	return []NextStep{
-		{"You", "What you weigh and how you ride: two answers, and your name if you like.", "/riders/new", "Add yourself", has(store.Rider), 1},
-		{"What you ride on", "You are asked what you can see, not what it is called.", "/rigs/new", "Add what you ride on", has(store.Rig), 2},
-		{"Where", "A GPX or CSV file, or the length and climbing that a route list shows.", "/courses/new", "Add a course", has(store.Course), 3},
-		{"Your brief", "What to hold where, and when you are likely home.", "/briefs/new", "Make the brief", len(v.briefs) > 0, 4},
+	steps := []NextStep{
+		{Says: "You", Why: "What you weigh and how you ride: two answers, and your name if you like.", Path: "/riders/new", Link: "Add yourself"},
+		{Says: "What you ride on", Why: "You are asked what you can see, not what it is called.", Path: "/rigs/new", Link: "Add what you ride on"},
+		{Says: "Where", Why: "A GPX or CSV file, or the length and climbing that a route list shows.", Path: "/courses/new", Link: "Add a course"},
+		{Says: "Your brief", Why: "What to hold where, and when you are likely home.", Path: "/briefs/new", Link: "Make the brief", Done: len(v.briefs) > 0},
 	}
+	for i, kind := range []store.Kind{store.Rider, store.Rig, store.Course} {
+		all := v.kept[kind]
+		steps[i].Done = len(all) > 0
+		steps[i].Demo = len(all) > 0 && !slices.ContainsFunc(all, func(o store.Object) bool { return !o.Demo })
+	}
+	for i := range steps {
+		steps[i].Number = i + 1
+	}
+	return steps
 }
 
 // missing are what should be known or done before the ride.
@@ -194,7 +205,7 @@ func (s *Server) missing(v nextView) []NextStep {
 	var all []NextStep
 	rider := "/riders/" + v.rider.ID
 	if v.file.Screened == "" && !v.file.Screening.Known {
-		all = append(all, NextStep{Says: "The health questions are not answered.", Why: "Until they are, nothing all-out is suggested.", Path: rider + "/health", Link: "Answer them"})
+		all = append(all, NextStep{Says: "The health questions are not answered.", Why: "Until they are, no all-out test is suggested. A brief still plans a hard ride.", Path: rider + "/health", Link: "Answer them"})
 	}
 	if v.rig == nil && len(v.kept[store.Rig]) == 0 {
 		return append(all, NextStep{Says: "What you ride on is not known.", Path: "/rigs/new", Link: "Add a rig"})
@@ -206,7 +217,7 @@ func (s *Server) missing(v nextView) []NextStep {
 		all = append(all, NextStep{Says: fmt.Sprintf("Little is known of your power yet: what you could hold for about an hour may be %.0f %% more or less.", math.Round(100*doubt)),
 			Why: "A hill you know, an easy ride with a pulse, or a test narrows it.", Path: rider + "/evidence/new", Link: "Add something you know"})
 	}
-	if !v.wasChecked {
+	if !v.wasChecked && !v.nothingToCheck() {
 		all = append(all, NextStep{Says: "Whether this rig's numbers can be trusted is not known.", Why: "Half an hour of easy riding says what they are worth.", Path: v.checkPath(), Link: "Check the rig"})
 	}
 	rig, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
@@ -264,6 +275,15 @@ func (v nextView) firstRides() []NextRide {
 	if day, typed := v.latest("talk", "test", "threshold"); typed {
 		test.add(day)
 	}
+	said := v.file.FirstRides
+	for _, x := range []struct {
+		done *firstDone
+		day  string
+	}{{&easy, said.Easy}, {&test, said.Test}, {&group, said.Group}} {
+		if day, err := time.Parse(time.DateOnly, x.day); err == nil {
+			x.done.add(day)
+		}
+	}
 	after := today
 	if easy.did {
 		after = easy.day
@@ -295,7 +315,25 @@ func (v nextView) firstRides() []NextRide {
 			}
 		}
 	}
-	return markRides(all, []bool{easy.did, v.wasChecked, test.did, group.did})
+	did := []bool{easy.did, v.wasChecked, test.did, group.did}
+	for i, x := range []struct{ ride, day string }{0: {"easy", said.Easy}, 2: {"test", said.Test}, 3: {"group", said.Group}} {
+		if x.ride != "" {
+			all[i].Says, all[i].SaysPath, all[i].Unsay = x.ride, "/riders/"+v.rider.ID+"/first-rides", x.day != ""
+		}
+	}
+	if !v.wasChecked && v.nothingToCheck() {
+		all, did = slices.Delete(all, 1, 2), slices.Delete(did, 1, 2)
+	}
+	return markRides(all, did)
+}
+
+// nothingToCheck is whether the rig shows no number that a check could look at.
+func (v nextView) nothingToCheck() bool {
+	if v.rig == nil {
+		return false
+	}
+	file, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
+	return err == nil && file.Rig.Source.Kind == rig.SourceNone && !file.Rig.SpeedSensor && !file.Rig.CadenceSensor && !file.Rig.HeartRate
 }
 
 func markRides(all []NextRide, did []bool) []NextRide {
@@ -305,12 +343,16 @@ func markRides(all []NextRide, did []bool) []NextRide {
 		r.Number = i + 1
 		switch {
 		case r.State == "later":
+			r.Says = ""
 		case did[i]:
 			r.State, r.Path, r.Told = "done", "", ""
+			if !r.Unsay {
+				r.Says = ""
+			}
 		case next:
 			r.State, next = "next", false
 		default:
-			r.State, r.Path, r.Told = "later", "", ""
+			r.State, r.Path, r.Told, r.Says = "later", "", "", ""
 		}
 	}
 	return all

@@ -124,6 +124,54 @@ func TestFirstRidesMoveWithWhatHappened(t *testing.T) {
 	}
 }
 
+// What was ridden without a recording can be said, and taken back.
+func TestFirstRidesSaidByHand(t *testing.T) {
+	objects := briefObjects()[:3]
+	objects[0].Text = "name: Maren\nmass_kg: 70\nlevel: new\n"
+	objects[1].Text = "trainer:\n  kind: plain\nsensors: []\n"
+	v, db := rigSite(t, objects...)
+	path := func() string {
+		t.Helper()
+		_, _, body := v.ask(t, "GET", "/", "", nil)
+		_, body, _ = strings.Cut(body, "Your first rides")
+		return body
+	}
+	say := func(status int, form map[string]string) {
+		t.Helper()
+		if got, _, body := v.sendRig(t, "/riders/r1/first-rides", form); got != status {
+			t.Fatalf("%v: status %d: %s", form, got, body)
+		}
+	}
+	before := path()
+	if strings.Contains(before, "A check of the rig") || strings.Count(before, ">I rode it<") != 1 {
+		t.Errorf("a rig without numbers is to be checked, or not one ride can be said: %s", before)
+	}
+	wantIn(t, before, `name="ride" value="easy"`, "I rode it")
+	say(303, map[string]string{"ride": "easy"})
+	wantIn(t, path(), "I did not ride it", `name="ride" value="test"`, "done on "+time.Now().Format("2 January 2006"), "from "+time.Now().AddDate(0, 0, 3).Format("Monday 2 January")+" on")
+	say(303, map[string]string{"ride": "test"})
+	say(303, map[string]string{"ride": "group"})
+	if o := onlyOne(t, db, store.Rider); strings.Count(o.Text, time.Now().Format(time.DateOnly)) != 3 {
+		t.Errorf("kept as\n%s", o.Text)
+	}
+	if after := path(); strings.Contains(after, ">I rode it<") || strings.Count(after, "I did not ride it") != 3 {
+		t.Errorf("after all three: %s", after)
+	}
+	for _, ride := range []string{"easy", "test", "group"} {
+		say(303, map[string]string{"ride": ride, "not": "yes"})
+	}
+	if o := onlyOne(t, db, store.Rider); strings.Contains(o.Text, "first_rides") {
+		t.Errorf("taken back it is\n%s", o.Text)
+	}
+	if got := path(); got != before {
+		t.Errorf("taken back the path is\n%s\nbefore\n%s", got, before)
+	}
+	say(404, map[string]string{"ride": "far"})
+	if status, _, _ := v.sendRig(t, "/riders/g1/first-rides", map[string]string{"ride": "easy"}); status != 404 {
+		t.Errorf("a rig rode: status %d", status)
+	}
+}
+
 // Whose rig shows no watts is sent to ride, never to a form that asks for them.
 func TestFirstRidesAskForNoWattsThatNothingShows(t *testing.T) {
 	objects := briefObjects()[:3]

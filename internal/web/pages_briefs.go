@@ -276,7 +276,7 @@ func briefPath(id string) string { return "/briefs/" + id }
 func (s *Server) makingBrief(w http.ResponseWriter, r *http.Request) error {
 	j := s.briefJobs.get(r.PathValue("job"))
 	if j == nil {
-		return notFound("This brief is not being made any more. If it was finished, it is among the briefs.")
+		return s.see(w, r, "/briefs", "That brief is not being made any more. If it is not among these, make it again.")
 	}
 	if j.wait(r.Context(), briefAsking) {
 		return s.briefDone(w, r, j)

@@ -4,7 +4,9 @@ import (
 	"html/template"
 	"net/http"
 	"strings"
+	"time"
 
+	"chainline/internal/form"
 	"chainline/internal/store"
 )
 
@@ -31,6 +33,36 @@ func (*NextPage) Template() string { return "next.html" }
 
 func (s *Server) nextRoutes() {
 	s.get("/{$}", s.nextRide)
+	s.post("/riders/{id}/first-rides", s.sayRidden)
+}
+
+// sayRidden keeps that a newcomer rode one of the first rides today, which no
+// recording shows, or that it was not so.
+func (s *Server) sayRidden(w http.ResponseWriter, r *http.Request) error {
+	o, err := s.ofKind(r.Context(), store.Rider, r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	ride, day := r.PostFormValue("ride"), s.now().Format(time.DateOnly)
+	said := "Kept: ridden today."
+	if r.PostFormValue("not") != "" {
+		day, said = "", "Taken back."
+	}
+	switch ride {
+	case "easy", "test", "group":
+	default:
+		return notFound("There is no such first ride.")
+	}
+	text, errs := form.Change(form.Rider, o.Text, map[string]string{"first_rides." + ride: day}, asFiled)
+	if len(errs) > 0 {
+		return refuse(http.StatusConflict, "That cannot be kept: what is known of this rider cannot be read.")
+	}
+	old := o
+	o.Text = text
+	if _, done, err := s.put(r.Context(), o, old, func(store.Object) error { return s.sayRidden(w, r) }); !done {
+		return err
+	}
+	return s.see(w, r, "/?rider="+o.ID, said)
 }
 
 func (s *Server) nextRide(w http.ResponseWriter, r *http.Request) error {

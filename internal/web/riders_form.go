@@ -161,7 +161,7 @@ func offered(k service.Known) string {
 	case k.Rider.Screened:
 		return "Hard rides may be suggested to you; all-out tests are kept for adults who have ridden hard before."
 	}
-	return "Nothing all-out is suggested."
+	return "No all-out test is suggested."
 }
 
 func evidenceName(kind string) string {
