@@ -22,7 +22,7 @@ func TestRiderFromThreeAnswersToDeleted(t *testing.T) {
 	}
 	at := "/riders/" + o.ID
 	_, _, body = v.ask(t, "GET", at, "", nil)
-	wantIn(t, body, "Critical power", `class="curve"`, "The most that can be held", "Nothing yet.", "Nothing all-out is suggested")
+	wantIn(t, body, "Critical power", `class="curve"`, "The most that can be held", "Nothing yet.", "No all-out test is suggested")
 
 	_, _, body = v.ask(t, "GET", at+"/evidence/new", "", nil)
 	wantIn(t, body, "Nothing here has to be a test", "kind=hill", "kind=heart_rate", "kind=talk")
