@@ -45,9 +45,9 @@ func (c *curve) y(w float64) float64 {
 	return curveLow - (curveLow-curveTop)*math.Log(w/c.least)/math.Log(c.most/c.least)
 }
 
-// riderCurve draws the curve and gives it in numbers; both are empty where
+// RiderCurve draws the curve and gives it in numbers; both are empty where
 // nothing can be said.
-func riderCurve(k service.Known) (template.HTML, []CurveRow) {
+func RiderCurve(k service.Known) (template.HTML, []CurveRow) {
 	const steps = 60
 	var times, low, high, middle []float64
 	for i := range steps + 1 {

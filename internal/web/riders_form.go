@@ -137,7 +137,7 @@ func (p *RiderPage) tell(k service.Known, text string, today time.Time) {
 		}
 		p.Evidence = append(p.Evidence, e)
 	}
-	p.Curve, p.CurveRows = riderCurve(k)
+	p.Curve, p.CurveRows = RiderCurve(k)
 	p.Strokes = strings.Contains(string(p.Curve), `class="off"`)
 	p.Unplaced = unplaced(values)
 }
