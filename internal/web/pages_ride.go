@@ -72,7 +72,11 @@ var errNoRides = refuse(http.StatusNotFound, "This program was started without r
 
 func (s *Server) chooseRide(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	values := map[string]string{"devices": "bench", "way": "", "what": "session", "session": "easy-baseline"}
+	devices, err := s.usualDevices(r.Context(), q.Get("rider"))
+	if err != nil {
+		return err
+	}
+	values := map[string]string{"devices": devices, "way": "", "what": "session", "session": "easy-baseline"}
 	for _, name := range []string{"rider", "rig", "course", "event", "road", "session", "what", "own", "devices", "way", "advance"} {
 		if v := q.Get(name); v != "" {
 			values[name] = v
@@ -82,6 +86,21 @@ func (s *Server) chooseRide(w http.ResponseWriter, r *http.Request) error {
 		values["what"] = "course"
 	}
 	return s.showChooseRide(w, r, http.StatusOK, values, nil)
+}
+
+// usualDevices are those in the room, but for riders who are invented: nobody
+// sits on their bike.
+func (s *Server) usualDevices(ctx context.Context, rider string) (string, error) {
+	riders, err := s.store.Objects(ctx, store.Rider)
+	if err != nil {
+		return "", err
+	}
+	for _, o := range riders {
+		if !o.Demo && (rider == "" || rider == o.ID) {
+			return "radio", nil
+		}
+	}
+	return "bench", nil
 }
 
 func (s *Server) showChooseRide(w http.ResponseWriter, r *http.Request, status int, values, errs map[string]string) error {

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"chainline/internal/store"
 	"chainline/internal/web"
 )
 
@@ -144,4 +145,33 @@ func TestGroupStaysTogether(t *testing.T) {
 	_, _, body = v.ask(t, "GET", at, "", nil)
 	wantIn(t, body, "together it lasts", "Maren")
 	v.sendRig(t, at+"/key", map[string]string{"key": "end"})
+}
+
+// Who is there rides what is in the room; nobody sits on an invented bike.
+func TestDevicesThatAreUsual(t *testing.T) {
+	v, db, _ := checkSite(t)
+	usual := func(path, want string) {
+		t.Helper()
+		_, _, body := v.ask(t, "GET", path, "", nil)
+		if !strings.Contains(body, `name="devices" value="`+want+`" checked`) {
+			t.Errorf("%s: %s is not chosen", path, want)
+		}
+	}
+	usual("/ride", "radio")
+	rider, err := db.Object(t.Context(), "r1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rider.Demo = true
+	if _, err := db.Put(t.Context(), rider); err != nil {
+		t.Fatal(err)
+	}
+	usual("/ride", "bench")
+	if _, err := db.Put(t.Context(), store.Object{ID: "own", Kind: store.Rider, Name: "Ann", Text: "mass_kg: 70\n"}); err != nil {
+		t.Fatal(err)
+	}
+	usual("/ride", "radio")
+	usual("/ride?rider=r1", "bench")
+	usual("/ride?rider=own", "radio")
+	usual("/ride?rider=own&devices=bench", "bench")
 }
