@@ -59,7 +59,7 @@ func (b *tab) text() string {
 // being left cannot be asked; that is no fault.
 func (b *tab) says(what string) {
 	b.Helper()
-	said := fmt.Sprintf(`!!document.body && document.body.innerText.includes(%q)`, what)
+	said := fmt.Sprintf(`!!document.body && document.readyState !== "loading" && document.body.innerText.includes(%q)`, what)
 	var err error
 	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(25 * time.Millisecond) {
 		var found bool

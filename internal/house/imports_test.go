@@ -51,7 +51,7 @@ var may = map[string][]string{
 	"internal/store":             {"internal/problem"},
 	"internal/api":               {"debrief", "recording", "capacity", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store"},
 	"internal/app":               {"internal/live", "internal/sensor", "internal/sensor/bluetooth", "internal/api", "internal/problem", "internal/service", "internal/store", "internal/web"},
-	"internal/web/gallery":       {"debrief", "internal/form", "internal/service", "rig", "session", "capacity", "course", "internal/live", "internal/ride", "internal/store", "internal/web", "recording"},
+	"internal/web/gallery":       {"debrief", "estimate", "internal/form", "internal/service", "rig", "session", "capacity", "course", "internal/live", "internal/ride", "internal/store", "internal/web", "recording"},
 	"internal/browser":           {},
 	"internal/web":               {"internal/calendar", "estimate", "debrief", "recording", "rig", "capacity", "internal/live", "internal/ride", "internal/sensor", "session", "brief", "course", "demo", "internal/form", "internal/input", "internal/problem", "internal/render", "internal/service", "internal/store", "internal/web/assets"},
 	"internal/web/assets":        {"internal/render"},
