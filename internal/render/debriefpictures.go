@@ -57,10 +57,13 @@ func BestsPicture(lines []BestLine, critical float64, notes []BestNote) template
 			a.mark(d.seconds, class, d.words)
 		}
 		if critical > 0 {
-			a.level(critical, "critical power "+whole(critical)+nb+"W")
+			a.level(critical)
 		}
 		for _, l := range lines {
 			a.line(l.Class, l.Points)
+		}
+		if critical > 0 {
+			a.levelName(critical, "critical power "+whole(critical)+nb+"W")
 		}
 		last := math.Inf(-1)
 		room := 120.0
@@ -134,7 +137,7 @@ func PowerPicture(shape []float64, seconds, critical float64) template.HTML {
 		a.gridY(4, whole)
 		a.minutes()
 		if critical > 0 {
-			a.level(critical, "critical power")
+			a.level(critical)
 		}
 		step := seconds / float64(len(shape))
 		for i, w := range shape {
@@ -147,6 +150,9 @@ func PowerPicture(shape []float64, seconds, critical float64) template.HTML {
 			points = append(points, [2]float64{(float64(i) + 0.5) * step, w})
 		}
 		a.line("ridden", points)
+		if critical > 0 {
+			a.levelName(critical, "critical power")
+		}
 	})
 }
 

@@ -158,13 +158,16 @@ func (a *axes) band(class string, x, low, high []float64) {
 	a.f(`<path class="%s" d="%sZ"/>`, class, d.String())
 }
 
-// level draws one value all across, dotted, with its name.
-func (a *axes) level(v float64, words string) {
-	if v <= a.y0 || v >= a.y1 {
-		return
+// level draws one value all across, dotted.
+func (a *axes) level(v float64) {
+	if v > a.y0 && v < a.y1 {
+		a.f(`<path class="dots" d="M%s %sH%s"/>`, at(a.left), at(a.y(v)), at(a.right))
 	}
-	a.f(`<path class="dots" d="M%s %sH%s"/>`, at(a.left), at(a.y(v)), at(a.right))
-	if words != "" {
+}
+
+// levelName says what a level is, over the lines that were drawn before.
+func (a *axes) levelName(v float64, words string) {
+	if v > a.y0 && v < a.y1 {
 		a.text("end over", a.right, a.y(v)+17, words)
 	}
 }

@@ -54,7 +54,7 @@ func ResponsePicture(c debrief.Calendar, say DayWords) template.HTML {
 			}
 			a.band("band", x, low, high)
 			if i == 2 {
-				a.level(0, "")
+				a.level(0)
 			}
 			a.line("ridden", mean)
 			a.text("begin name", a.left, a.top-8, p.name)
