@@ -62,7 +62,7 @@ const feltApart = 0.05
 // Numbers of the search by chance.
 const (
 	trialDraws = 250 // draws while searching; the final plan is judged on all
-	trialStep  = 25  // m, steps of those rides at least: in steps of 5 m at most two of 200 rides ran empty otherwise (eight courses of 10 km)
+	trialStep  = 25  // m, steps of those rides at least; TestTrialRidesRunEmptyAlike holds what that costs
 	shapeDraws = 10  // plausible shapes that rules are made for
 	knownDraws = 4   // of those, how many the optimum's gain is computed on
 	mostZ      = 3.0

@@ -52,10 +52,7 @@ type GroupRequest struct {
 	Progress func(string)
 }
 
-const (
-	usualAccuracy = 0.02
-	mostRiders    = MostRiders
-)
+const usualAccuracy = 0.02
 
 // MostRiders are how many one group may have.
 const MostRiders = 60
@@ -273,8 +270,8 @@ type groupRead struct {
 
 // group reads riders, courses and road. The road's drag area is that of 75 kg.
 func (q GroupRequest) group(least int) (g groupRead, err error) {
-	if len(q.Riders) < least || len(q.Riders) > mostRiders {
-		return g, problem.Bad("found %d riders; expected %d to %d, each as --rider FILE", len(q.Riders), least, mostRiders)
+	if len(q.Riders) < least || len(q.Riders) > MostRiders {
+		return g, problem.Bad("found %d riders; expected %d to %d, each as --rider FILE", len(q.Riders), least, MostRiders)
 	}
 	files := BriefRequest{Road: q.Road, Event: q.Event, Laps: q.Laps, Today: q.Today, Open: q.Open}
 	event, err := files.event()

@@ -220,12 +220,12 @@ func (s *Server) missing(v nextView) []NextStep {
 	if !v.wasChecked && !v.nothingToCheck() {
 		all = append(all, NextStep{Says: "Whether this rig's numbers can be trusted is not known.", Why: "Half an hour of easy riding says what they are worth.", Path: v.checkPath(), Link: "Check the rig"})
 	}
-	rig, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
+	file, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
 	switch {
-	case err != nil || rig.Room.AirflowKnown:
-	case rig.Room.Fans == nil:
+	case err != nil || file.Room.AirflowKnown:
+	case file.Room.Fans == nil:
 		all = append(all, NextStep{Says: "Whether a fan blows at you is not known.", Why: "Indoors it decides how long you stay cool.", Path: "/rigs/" + v.rig.ID, Link: "Say which fan there is"})
-	case len(rig.Room.Fans) == 0:
+	case len(file.Room.Fans) == 0:
 		all = append(all, NextStep{Says: "There is no fan in the room.", Why: "Without one the heat stays with you; a fan is the cheapest help there is.", Path: "/rigs/" + v.rig.ID, Link: "Add one when you have it"})
 	}
 	return all
@@ -261,6 +261,14 @@ const (
 	daysToGroup = 4
 )
 
+// pathStep is a ride of the path in the making.
+type pathStep struct {
+	NextRide
+	done      firstDone
+	key, said string // in the rider's file, and the day that stands there; no key: it is not asked for
+	hard      bool   // not for who may only ride easily
+}
+
 // firstRides are a newcomer's path. Its dates follow from what was done and
 // when: they are never in the past.
 func (v nextView) firstRides() []NextRide {
@@ -268,94 +276,94 @@ func (v nextView) firstRides() []NextRide {
 		return nil
 	}
 	today := time.Date(v.now.Year(), v.now.Month(), v.now.Day(), 0, 0, 0, 0, time.UTC)
-	easy, test, group := v.ridden.easy, v.ridden.test, v.ridden.group
-	if day, typed := v.latest("heart_rate", "talk"); typed {
-		easy.add(day)
-	}
-	if day, typed := v.latest("talk", "test", "threshold"); typed {
-		test.add(day)
-	}
 	said := v.file.FirstRides
-	for _, x := range []struct {
-		done *firstDone
-		day  string
-	}{{&easy, said.Easy}, {&test, said.Test}, {&group, said.Group}} {
-		if day, err := time.Parse(time.DateOnly, x.day); err == nil {
-			x.done.add(day)
-		}
-	}
-	after := today
-	if easy.did {
-		after = easy.day
-	}
-	testDay := later(today, after.AddDate(0, 0, daysToTest))
-	if after = testDay; test.did {
-		after = test.day
-	}
-	groupDay := later(today, after.AddDate(0, 0, daysToGroup))
-	all := []NextRide{
-		{Name: "An easy ride", Why: "Half an hour so easy that you could talk all the time.", Path: v.ridePath("easy-baseline"), Link: "Ride it", When: v.rideDay(easy.did, easy.day, today, today)},
-		{Name: "A check of the rig", Why: "Whether its numbers can be trusted: half an hour of easy riding, one instruction at a time.", Path: v.checkPath(), Link: "Check the rig", When: v.rideDay(v.wasChecked, v.checked, today, today)},
-		{Name: "A test that is not all-out", Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: v.ridePath("test-talk"), Link: "Ride it", When: v.rideDay(test.did, test.day, testDay, today)},
-		{Name: "A first ride in a group", Why: "Find one that says it is easy, and start at the back.", When: v.rideDay(group.did, group.day, groupDay, today)},
+	easy := v.whenFirst(v.ridden.easy, said.Easy, "heart_rate", "talk")
+	test := v.whenFirst(v.ridden.test, said.Test, "talk", "test", "threshold")
+	group := v.whenFirst(v.ridden.group, said.Group)
+	testDay := later(today, easy.or(today).AddDate(0, 0, daysToTest))
+	groupDay := later(today, test.or(testDay).AddDate(0, 0, daysToGroup))
+	steps := []pathStep{
+		{done: easy, key: "easy", said: said.Easy, NextRide: NextRide{Name: "An easy ride", When: v.rideDay(easy, today, today),
+			Why: "Half an hour so easy that you could talk all the time.", Path: v.ridePath("easy-baseline"), Link: "Ride it"}},
+		{done: firstDone{v.wasChecked, v.checked}, NextRide: NextRide{Name: "A check of the rig", When: v.rideDay(firstDone{v.wasChecked, v.checked}, today, today),
+			Why: "Whether its numbers can be trusted: half an hour of easy riding, one instruction at a time.", Path: v.checkPath(), Link: "Check the rig"}},
+		{done: test, key: "test", said: said.Test, hard: true, NextRide: NextRide{Name: "A test that is not all-out", When: v.rideDay(test, testDay, today),
+			Why: "A little harder every few minutes, until speaking in sentences just stops being comfortable; then stop.", Path: v.ridePath("test-talk"), Link: "Ride it"}},
+		{done: group, key: "group", said: said.Group, hard: true, NextRide: NextRide{Name: "A first ride in a group", When: v.rideDay(group, groupDay, today),
+			Why: "Find one that says it is easy, and start at the back."}},
 	}
 	if v.showsWatts() {
 		for i, why := range map[int]string{0: " Note the watts and your pulse at its end.", 2: " Note the watts at which it did."} {
-			all[i].Why += why
-			all[i].Told, all[i].TellLink = "/riders/"+v.rider.ID+"/evidence/new", "Enter what came of it"
+			steps[i].Why += why
+			steps[i].Told, steps[i].TellLink = "/riders/"+v.rider.ID+"/evidence/new", "Enter what came of it"
 		}
 	}
 	if v.group != nil && !group.did && !v.group.start.Before(testDay) {
-		all[3].When, all[3].Why = v.group.row.When, v.group.row.Name+". Start at the back, and let those go who go."
-	}
-	if v.file.EasyOnly {
-		for i, did := range []bool{test.did, group.did} {
-			if r := &all[2+i]; !did {
-				r.State, r.When, r.Path, r.Told, r.Why = "later", "", "", "", "By the health questions only easy riding is right for now."
-			}
-		}
-	}
-	did := []bool{easy.did, v.wasChecked, test.did, group.did}
-	for i, x := range []struct{ ride, day string }{0: {"easy", said.Easy}, 2: {"test", said.Test}, 3: {"group", said.Group}} {
-		if x.ride != "" {
-			all[i].Says, all[i].SaysPath, all[i].Unsay = x.ride, "/riders/"+v.rider.ID+"/first-rides", x.day != ""
-		}
+		steps[3].When, steps[3].Why = v.group.row.When, v.group.row.Name+". Start at the back, and let those go who go."
 	}
 	if !v.wasChecked && v.nothingToCheck() {
-		all, did = slices.Delete(all, 1, 2), slices.Delete(did, 1, 2)
+		steps = slices.Delete(steps, 1, 2)
 	}
-	return markRides(all, did)
+	return v.marked(steps)
+}
+
+// marked are the rides with what each is now: the first that is neither done
+// nor forbidden by the health questions is the next.
+func (v nextView) marked(steps []pathStep) (all []NextRide) {
+	next := true
+	for i, x := range steps {
+		r := x.NextRide
+		r.Number, r.State, r.Unsay = i+1, "later", x.said != ""
+		switch {
+		case x.done.did:
+			r.State = "done"
+		case x.hard && v.file.EasyOnly:
+			r.When, r.Why = "", "By the health questions only easy riding is right for now."
+		case next:
+			r.State, next = "next", false
+		}
+		if r.State != "next" {
+			r.Path, r.Told = "", ""
+		}
+		if x.key != "" && (r.State == "next" || r.State == "done" && r.Unsay) {
+			r.Says, r.SaysPath = x.key, "/riders/"+v.rider.ID+"/first-rides"
+		}
+		all = append(all, r)
+	}
+	return all
+}
+
+// whenFirst is when something was first done: by rides that are kept, by evidence
+// of some kinds, or because the rider says so.
+func (v nextView) whenFirst(ridden firstDone, said string, kinds ...string) firstDone {
+	if day, typed := v.latest(kinds...); typed {
+		ridden.add(day)
+	}
+	if day, err := time.Parse(time.DateOnly, said); err == nil {
+		ridden.add(day)
+	}
+	return ridden
 }
 
 // nothingToCheck is whether the rig shows no number that a check could look at.
 func (v nextView) nothingToCheck() bool {
-	if v.rig == nil {
-		return false
-	}
-	file, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
-	return err == nil && file.Rig.Source.Kind == rig.SourceNone && !file.Rig.SpeedSensor && !file.Rig.CadenceSensor && !file.Rig.HeartRate
+	r, ok := v.rigRead()
+	return ok && r.Source.Kind == rig.SourceNone && !r.SpeedSensor && !r.CadenceSensor && !r.HeartRate
 }
 
-func markRides(all []NextRide, did []bool) []NextRide {
-	next := true
-	for i := range all {
-		r := &all[i]
-		r.Number = i + 1
-		switch {
-		case r.State == "later":
-			r.Says = ""
-		case did[i]:
-			r.State, r.Path, r.Told = "done", "", ""
-			if !r.Unsay {
-				r.Says = ""
-			}
-		case next:
-			r.State, next = "next", false
-		default:
-			r.State, r.Path, r.Told, r.Says = "later", "", "", ""
-		}
+// showsWatts is whether something on the rig shows watts; where that is not
+// known, nothing does.
+func (v nextView) showsWatts() bool {
+	r, ok := v.rigRead()
+	return ok && r.Source.Kind != rig.SourceNone
+}
+
+func (v nextView) rigRead() (rig.Rig, bool) {
+	if v.rig == nil {
+		return rig.Rig{}, false
 	}
-	return all
+	file, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
+	return file.Rig, err == nil
 }
 
 // ridePath is where the rider rides a session of the library, on what is in
@@ -366,16 +374,6 @@ func (v nextView) ridePath(session string) string {
 		q.Set("rig", v.rig.ID)
 	}
 	return "/ride?" + q.Encode()
-}
-
-// showsWatts is whether something on the rig shows watts; where that is not
-// known, nothing does.
-func (v nextView) showsWatts() bool {
-	if v.rig == nil {
-		return false
-	}
-	file, err := input.ReadRig("rig", strings.NewReader(v.rig.Text))
-	return err == nil && file.Rig.Source.Kind != rig.SourceNone
 }
 
 // latest is the last day of evidence of some kinds; one without a date counts
@@ -401,12 +399,12 @@ func later(a, b time.Time) time.Time {
 	return a
 }
 
-func (v nextView) rideDay(did bool, on, planned, today time.Time) string {
+func (v nextView) rideDay(done firstDone, planned, today time.Time) string {
 	switch {
-	case did && on.IsZero():
+	case done.did && done.day.IsZero():
 		return "done"
-	case did:
-		return "done on " + v.dates.day(on)
+	case done.did:
+		return "done on " + v.dates.day(done.day)
 	case planned.Equal(today):
 		return "today, or when you feel like it"
 	}

@@ -41,6 +41,15 @@ func (f *firstDone) add(day time.Time) {
 	f.did = true
 }
 
+// or is the day it was done, planned if it was not; the zero day if nobody
+// knows.
+func (f firstDone) or(planned time.Time) time.Time {
+	if f.did {
+		return f.day
+	}
+	return planned
+}
+
 // riddenFirstOf looks through rides. Those left out on purpose, ridden on a
 // simulated rig, or recorded twice do not count.
 func riddenFirstOf(rows []service.RideRow) (f riddenFirst) {
